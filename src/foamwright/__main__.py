@@ -1,0 +1,5 @@
+"""`python -m foamwright`."""
+
+from foamwright.cli import main
+
+main()

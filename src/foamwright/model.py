@@ -1,0 +1,293 @@
+"""The nouns that pass between stages. Small immutable values; a stage returns new ones.
+
+Millimetres, y up, degrees counter-clockwise.  Outer boundaries run counter-clockwise, openings
+clockwise.
+
+Sheet coordinates: (0, 0) is the near left corner of the stock; x runs across the roll (or along the
+sheet's width), y along the roll: the way of the grain, the nap and the feed.  A piece drawn without
+a grain line is drawn upright: its grain and nap run along the drawing's +y.
+
+Does not read, alter or check anything; profiles and job settings are not here.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from types import MappingProxyType
+from typing import Literal, TypeAlias
+
+from foamwright.geometry.affine import Affine
+from foamwright.geometry.path import Path
+from foamwright.geometry.segments import Box
+
+Method: TypeAlias = Literal["laser", "drag-knife", "oscillating-knife"]
+MarkShape: TypeAlias = Literal["cross", "dot", "hole", "line", "notch", "fold"]
+MarkMaker: TypeAlias = Literal["score", "pen", "hole", "slit"]
+Operation: TypeAlias = Literal["PEN", "SCORE", "HOLE", "CUT_SLIT", "CUT_INNER", "CUT_OUTER"]
+
+#: Operations in the order in which groups stand in a file.
+OPERATIONS: tuple[Operation, ...] = (
+    "PEN",
+    "SCORE",
+    "HOLE",
+    "CUT_SLIT",
+    "CUT_INNER",
+    "CUT_OUTER",
+)
+#: Compensations that a machine's own controller may do instead of the file.
+COMPENSATIONS = ("kerf", "blade-offset", "tangent", "overrun")
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """A hole through a piece: path clockwise. fixed: keeps its drafted size whatever the scale."""
+
+    name: str
+    path: Path
+    fixed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Slit:
+    """An open cut inside a piece (or, as a slit notch, in from its edge)."""
+
+    name: str
+    path: Path
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Something put on the face and not cut through, but a `hole`, which is drilled or burnt.
+
+    at: its centre.  paths: what the tool draws (a hole: one circle; a cross: two lines).
+    """
+
+    name: str
+    shape: MarkShape
+    at: complex
+    paths: tuple[Path, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One flat part of a pattern, in its drawing's coordinates.
+
+    outline: closed, counter-clockwise.  stitch: the stitch line where an allowance lies outside it.
+    points: named places drawn as `point`.  grain: direction of the drawn grain line in degrees, or
+    None (upright).  source: where it was drawn, `heron.svg#sole`, for messages.
+    """
+
+    name: str
+    outline: Path
+    openings: tuple[Opening, ...] = ()
+    slits: tuple[Slit, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    points: Mapping[str, complex] = field(default_factory=lambda: MappingProxyType({}))
+    grain: float | None = None
+    stitch: Path | None = None
+    notes: tuple[str, ...] = ()
+    source: str = ""
+
+    def transformed(self, m: Affine) -> Piece:
+        """The mapped piece; after a mirror map the paths are turned so that orientation holds."""
+
+        def turned(p: Path) -> Path:
+            q = p.transformed(m)
+            return q.reversed() if m.is_mirror and p.closed else q
+
+        return replace(
+            self,
+            outline=turned(self.outline),
+            openings=tuple(replace(o, path=turned(o.path)) for o in self.openings),
+            slits=tuple(replace(s, path=s.path.transformed(m)) for s in self.slits),
+            marks=tuple(
+                replace(k, at=m(k.at), paths=tuple(p.transformed(m) for p in k.paths))
+                for k in self.marks
+            ),
+            points=MappingProxyType({n: m(p) for n, p in self.points.items()}),
+            grain=None if self.grain is None else _turned_angle(self.grain, m),
+            stitch=None if self.stitch is None else turned(self.stitch),
+        )
+
+
+def _turned_angle(degrees: float, m: Affine) -> float:
+    return math.degrees(cmath.phase(m.vector(cmath.rect(1.0, math.radians(degrees)))))
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """What `acquire` read from one file: the pieces found and what was noticed comes beside it."""
+
+    file: str
+    pieces: tuple[Piece, ...]
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """One piece to be cut, altered and, where mirrored, already a mirror image.
+
+    name: `sole/drawn/1`, `sole/mirrored/1`.  rotations: the turns that layout may choose from,
+    degrees, applied to `piece` about the origin (they bring the grain where the rules want it).
+    """
+
+    name: str
+    of: str
+    piece: Piece
+    mirrored: bool
+    material: str
+    machine: str
+    rotations: tuple[float, ...] = (0.0,)
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """A sheet or roll on hand. count None: as many as needed. Lengths in mm, width across."""
+
+    material: str
+    kind: Literal["roll", "sheet"]
+    width: float
+    length: float
+    count: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What layout must know of a machine without seeing it.
+
+    reach: across and along, mm.  margins: left, right, near, far.  clearance: least gap between
+    two pieces' targets; edge: least gap from a target to the reach's or stock's usable edge.
+    """
+
+    reach: tuple[float, float]
+    feed: Literal["flat", "mat", "roll"]
+    margins: tuple[float, float, float, float]
+    clearance: float
+    edge: float
+
+
+@dataclass(frozen=True)
+class Placement:
+    """A copy on a sheet: turned by rotation degrees about the origin, then moved by (x, y)."""
+
+    copy: Copy
+    rotation: float
+    x: float
+    y: float
+
+    @property
+    def map(self) -> Affine:
+        return Affine.translation(complex(self.x, self.y)) @ Affine.rotation(self.rotation)
+
+    @cached_property
+    def piece(self) -> Piece:
+        """The target: the piece in sheet coordinates."""
+        return self.copy.piece.transformed(self.map)
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Stock with copies on it. width, length: the material in the file, mm (a roll: what is used).
+
+    back: laid face down, so every piece is the mirror image of what the face shows.
+    """
+
+    number: int
+    stock: Stock
+    machine: str
+    width: float
+    length: float
+    placements: tuple[Placement, ...]
+    back: bool = False
+
+    @property
+    def material(self) -> str:
+        return self.stock.material
+
+    @property
+    def density(self) -> float:
+        """Area of the pieces over the area of the material used, 0..1."""
+        area = sum(
+            p.piece.outline.area + sum(o.path.area for o in p.piece.openings)
+            for p in self.placements
+        )
+        return area / (self.width * self.length)
+
+
+@dataclass(frozen=True, slots=True)
+class Tool:
+    """What compensation, order and proof know of a machine with its material. mm, mm/s, degrees.
+
+    kerf: full width removed.  blade_offset: pivot to tip.  overrun: how far the bottom of the
+    stock is severed behind the top (thickness / tan of the blade edge's angle to the sheet).
+    edges: a single-edged blade overruns at a stroke's exit only, a double-edged one at both ends.
+    plunge: how far along its stroke the blade reaches as it goes in.  settings: for the sheet.
+    """
+
+    method: Method
+    applies: frozenset[str] = frozenset()
+    marks_by: MarkMaker = "score"
+    curves: Literal["arcs", "lines"] = "arcs"
+    kerf: float = 0.0
+    blade_offset: float = 0.0
+    swivel_angle: float = 10.0
+    overlap: float = 1.0
+    overrun: float = 0.0
+    edges: Literal["single", "double"] = "single"
+    blade_width: float = 0.0
+    lead_in: float = 0.0
+    passes: int = 1
+    cut_speed: float = 50.0
+    travel_speed: float = 200.0
+    acceleration: float = 1000.0
+    band: float | None = None
+
+    def leaves_to_machine(self, compensation: str) -> bool:
+        return compensation in self.applies
+
+
+@dataclass(frozen=True, slots=True)
+class FileStyle:
+    """How a machine's software wants its files. origin: where the file's zero lies on the sheet."""
+
+    dxf: Literal["r12", "r2000"] = "r2000"
+    dxf_units: Literal["mm", "in"] = "mm"
+    origin: Literal["bottom-left", "bottom-right", "top-left", "top-right", "centre"] = (
+        "bottom-left"
+    )
+    writes: tuple[str, ...] = ()
+    layers: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    colours: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """One run of the tool with the tool down: a path of lines and arcs in sheet coordinates.
+
+    copy: whose.  contour: `outline`, `opening:eye`, `slit:vein-1`, `mark:toe`; several strokes of
+    one contour share the name and keep their order.  band: the stretch of the feed on a roll.
+    closed contours without a lead-in are closed paths, all else is open.
+    left: length in mm of this run's target that the bottom face leaves for the hand.
+    """
+
+    copy: str
+    contour: str
+    operation: Operation
+    path: Path
+    band: int = 0
+    left: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Program:
+    """A sheet's cuts in cutting order, grouped by band, then by operation (`OPERATIONS`)."""
+
+    sheet: Sheet
+    tool: Tool
+    cuts: tuple[Cut, ...]
+    time_s: float
+    box: Box | None = None
