@@ -1,0 +1,177 @@
+"""Regions: areas and distances in closed form, crossings told apart from touches."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from foamwright.errors import GeometryError
+from foamwright.geometry import region as rg
+from foamwright.geometry.path import Path
+from foamwright.geometry.segments import Arc, Line
+
+FINE = 1e-5
+SQUARE = Path.polygon([0, 10, 10 + 10j, 10j])
+
+
+def test_material_is_the_outline_less_its_openings():
+    eye = Path.circle(5 + 5j, 2).reversed()
+    plate = rg.region(SQUARE, [eye], FINE)
+    assert rg.area(plate) == pytest.approx(100 - 4 * math.pi, abs=1e-3)
+    assert not rg.contains(plate, 5 + 5j)
+    assert rg.contains(plate, 1 + 1j)
+    assert rg.contains(plate, 0)
+    assert len(rg.rings(plate)) == 2
+
+
+def test_a_swept_disc_is_a_stadium():
+    stadium = rg.swept([Path.polygon([0, 30], closed=False)], 2.0, FINE)
+    assert rg.area(stadium) == pytest.approx(120 + 4 * math.pi, abs=1e-3)
+    low_x, low_y, high_x, high_y = rg.bounds(stadium)
+    assert (low_x, low_y, high_x, high_y) == pytest.approx((-2, -2, 32, 2), abs=1e-4)
+
+
+def test_a_swept_closed_path_leaves_its_middle():
+    kerf = rg.swept([SQUARE], 0.1, FINE)
+    (ring,) = rg.parts(kerf)
+    # Steiner's formula outside, a square 0.2 narrower inside
+    assert rg.area(ring) == pytest.approx(100 + 40 * 0.1 + math.pi * 0.01 - 9.8**2, abs=1e-4)
+    freed = rg.parts(rg.minus(rg.box((-5, -5, 15, 15)), kerf))
+    assert sorted(round(rg.area(p), 3) for p in freed) == [
+        round(9.8**2, 3),
+        round(400 - 104 - math.pi * 0.01, 3),
+    ]
+
+
+@pytest.mark.parametrize("radius", [0.1, 2.0, 20.0])
+@pytest.mark.parametrize("tolerance", [0.01, 0.001])
+def test_a_disc_swept_along_an_arc_is_an_annulus_within_tolerance(radius, tolerance):
+    ring = rg.swept([Path.circle(3 - 4j, 60)], radius, tolerance)
+    outer, inner = rg.rings(ring)
+    for points, size in ((outer, 60 + radius), (inner, 60 - radius)):
+        middles = (points[1:] + points[:-1]) / 2
+        for spots in (points, middles):
+            assert np.abs(np.abs(spots - (3 - 4j)) - size).max() <= tolerance
+
+
+def test_growing_with_mitres_keeps_corners():
+    assert rg.area(rg.grown(rg.region(SQUARE), 1, FINE, "mitre")) == pytest.approx(144)
+    assert rg.area(rg.grown(rg.region(SQUARE), -1, FINE)) == pytest.approx(64)
+    assert rg.is_empty(rg.grown(rg.region(SQUARE), -6, FINE))
+
+
+def test_closing_fills_an_inside_corner_and_opening_rounds_an_outside_one():
+    ell = rg.polygon([0, 10, 10 + 5j, 5 + 5j, 5 + 10j, 10j])
+    corner = 1 - math.pi / 4  # of a square of side 1, outside its inscribed quarter disc
+    assert rg.area(rg.closing(ell, 1, FINE)) == pytest.approx(75 + corner, abs=1e-3)
+    assert rg.area(rg.opening(ell, 1, FINE)) == pytest.approx(75 - 5 * corner, abs=1e-3)
+
+
+def test_parts_union_common_and_minus():
+    a, b = rg.box((0, 0, 2, 2)), rg.box((1, 1, 3, 3))
+    assert rg.area(rg.union([a, b])) == pytest.approx(7)
+    assert rg.area(rg.common(a, b)) == pytest.approx(1)
+    cross = rg.minus(rg.box((0, 0, 3, 1)), rg.box((1, -1, 2, 2)))
+    assert [rg.area(p) for p in rg.parts(cross)] == pytest.approx([1, 1])
+    assert rg.parts(rg.union([rg.point(1 + 1j), a, rg.box((5, 5, 6, 6))])) != ()
+    assert len(rg.parts(rg.union([rg.polyline([8, 9]), a, rg.box((5, 5, 6, 6))]))) == 2
+
+
+def test_predicates_tell_area_from_touch():
+    a, b, c = rg.box((0, 0, 1, 1)), rg.box((1, 0, 2, 1)), rg.box((0.5, 0.5, 3, 3))
+    assert rg.touches_or_overlaps(a, b)
+    assert not rg.overlaps(a, b)
+    assert rg.overlaps(a, c)
+    assert rg.covers(a, rg.box((0, 0, 0.5, 1)))
+    assert not rg.covers(a, c)
+    assert rg.distance(a, rg.point(4 + 5j)) == pytest.approx(5)
+    assert rg.distance(a, rg.common(a, rg.point(9))) == math.inf
+    inside = rg.contains_points(a, np.array([0.5 + 0.5j, 1 + 1j, 1.1 + 1j]))
+    assert inside.tolist() == [True, True, False]
+
+
+def test_an_inside_point_lies_off_the_boundary():
+    horseshoe = rg.minus(rg.box((0, 0, 10, 10)), rg.box((1, 1, 9, 10)))
+    p = rg.inside_point(horseshoe)
+    assert rg.distance(rg.boundary(horseshoe), rg.point(p)) > 0.1
+    empty = rg.common(rg.box((0, 0, 1, 1)), rg.box((2, 2, 3, 3)))
+    with pytest.raises(GeometryError):
+        rg.inside_point(empty)
+    with pytest.raises(GeometryError):
+        rg.bounds(empty)
+
+
+def test_boundary_points_are_no_farther_apart_than_the_step():
+    plate = rg.region(SQUARE, [Path.circle(5 + 5j, 2).reversed()])
+    points = rg.boundary_points(plate, 0.25)
+    gaps = np.abs(np.diff(points))
+    assert (gaps > 0.2500001).sum() == 1  # from the outline to the opening
+    assert {0j, 10 + 0j, 10 + 10j, 10j} <= set(points.tolist())
+
+
+def test_directed_deviation_is_the_distance_to_the_boundary():
+    edge = rg.region(SQUARE)
+    found = rg.directed_deviation(np.array([5 + 5j, 13 + 14j, 10 + 5j, 9.5 + 5j]), edge)
+    assert found == pytest.approx([5, 5, 0, 0.5])
+    empty = rg.common(rg.box((0, 0, 1, 1)), rg.box((2, 2, 3, 3)))
+    assert rg.directed_deviation(np.array([1 + 1j]), empty).tolist() == [math.inf]
+
+
+@settings(max_examples=50, deadline=None, derandomize=True)
+@given(st.lists(st.complex_numbers(max_magnitude=100, allow_nan=False), min_size=1, max_size=30))
+def test_directed_deviation_agrees_with_the_distance_one_by_one(spots):
+    edge = rg.region(SQUARE, [Path.circle(5 + 5j, 2).reversed()])
+    found = rg.directed_deviation(np.array(spots), edge)
+    alone = [rg.distance(rg.boundary(edge), rg.point(p)) for p in spots]
+    assert found == pytest.approx(alone, abs=1e-12)
+
+
+def test_an_index_finds_the_near_ones():
+    row = rg.near([rg.box((3.0 * k, 0, 3.0 * k + 2, 1)) for k in range(5)])
+    assert row.within(rg.box((0, 0, 4, 1))) == (0, 1)
+    assert row.within(rg.point(2.5 + 0.5j)) == ()
+    assert row.within(rg.point(2.5 + 0.5j), 0.5) == (0, 1)
+    assert row.nearest(rg.point(7 + 9j)) == 2
+    assert row.pairs() == ()
+    assert row.pairs(1.0) == ((0, 1), (1, 2), (2, 3), (3, 4))
+    with pytest.raises(GeometryError):
+        rg.near([]).nearest(rg.point(0j))
+
+
+def test_a_figure_of_eight_crosses_itself_once():
+    eight = Path.polygon([0, 4 + 4j, 4, 4j])
+    assert rg.self_crossings(eight) == pytest.approx([2 + 2j])
+    assert rg.self_touches(eight) == ()
+
+
+def test_a_crossing_at_a_corner_counts_and_a_touch_does_not():
+    through = Path.polygon([0, 2 + 2j, 4 + 4j, 4, 2 + 2j, 4j])
+    assert rg.self_crossings(through) == pytest.approx([2 + 2j])
+    bounced = Path.polygon([0, 4, 2 + 2j, 4 + 4j, 4j, 2 + 2j])
+    assert rg.self_crossings(bounced) == ()
+    assert rg.self_touches(bounced) == pytest.approx([2 + 2j])
+
+
+def test_a_spike_that_runs_back_along_itself_is_a_touch():
+    spike = Path.polygon([0, 10, 10 + 5j, 15 + 5j, 10 + 5j, 10 + 10j, 10j])
+    assert rg.self_crossings(spike) == ()
+    assert len(rg.self_touches(spike)) >= 1
+
+
+def test_curves_that_cross_are_found_and_plain_ones_are_not():
+    assert rg.self_crossings(Path.circle(0, 5)) == ()
+    arcs = Path.of(
+        [Line(0, 10), Arc(10 + 0j, 10 + 6j, 1.0), Line(10 + 6j, 5 - 2j), Line(5 - 2j, 0)], True
+    )
+    assert len(rg.self_crossings(arcs)) == 1
+    assert rg.self_crossings(arcs)[0].imag == pytest.approx(0)
+
+
+def test_an_open_path_may_end_on_itself():
+    hook = Path.polygon([0, 10, 10 + 10j, 5 + 10j, 5], closed=False)
+    assert rg.self_crossings(hook) == ()
+    assert rg.self_touches(hook) == pytest.approx([5])
