@@ -30,11 +30,25 @@ CODES: Mapping[str, str] = MappingProxyType(
         # J: job files and profiles (job.py, profiles.py)
         # A: alterations (stages/alter)
         # L: layout (stages/arrange)
+        "L401": "a piece fits no stock of its material",
+        "L402": "the layout search failed or broke a rule, so boxes were laid in rows",
+        "L403": "there are more pieces than the counted stock bears",
+        "L404": "the stock is larger than the machine reaches",
         # C: compensation (stages/compensate)
         # O: order (stages/order)
         # W: writing (stages/save)
+        "W701": "a stranger's file stands where an output should go",
+        "W702": "a place can't be written",
         # V: proof (stages/verify)
         # S: safety (safety.py)
+        "S001": "forbidden: a material that no option lets this kind of tool cut",
+        "S002": "a material that wants the site's permit, and none is given",
+        "S003": "a permit that does not count: expired, dated ahead, or lacking what it must name",
+        "S004": "a caution about a material on this kind of tool",
+        "S005": "cut under the site's permit",
+        "S006": "a packaged profile that was loosened: words taken away, or another method",
+        "S007": "a record that does not tell what the hazard rules must know",
+        "S008": "a broken file of hazard rules or checklist items",
     }
 )
 

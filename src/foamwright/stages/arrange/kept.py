@@ -1,0 +1,88 @@
+"""A layout kept as a file and used again while pieces, stock and rules are unchanged.
+
+A timed search isn't reproducible, so its result is an artefact: the same layout file and job give
+the same bytes.  The key is a hash of all that a layout depends on.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from foamwright.geometry.pathdata import to_path_data
+from foamwright.model import Copy, Limits, Placement, Sheet, Stock
+
+#: Version of the layout file; another one is searched anew.
+SCHEMA = 1
+#: Decimals of an outline in the key, mm: below what any tool can tell.
+KEY_DECIMALS = 4
+
+Group = dict[str, Any]
+
+
+def layout_key(
+    copies: Sequence[Copy], stocks: Sequence[Stock], limits: Limits, back: bool
+) -> str:
+    """sha256 over outlines, turns, stock, limits and which face is up."""
+    data = {
+        "copies": [
+            [c.name, c.mirrored, c.rotations, to_path_data(c.piece.outline, KEY_DECIMALS)]
+            for c in copies
+        ],
+        "stocks": [asdict(s) for s in stocks],
+        "limits": asdict(limits),
+        "back": back,
+    }
+    return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
+
+
+def to_text(groups: Mapping[str, Sequence[Sheet]]) -> str:
+    """Layouts by key as the text of a layout file."""
+    data = {
+        "schema": SCHEMA,
+        "layouts": {key: [_sheet_data(s) for s in groups[key]] for key in sorted(groups)},
+    }
+    return json.dumps(data, indent=1) + "\n"
+
+
+def _sheet_data(sheet: Sheet) -> Group:
+    return {
+        "stock": asdict(sheet.stock),
+        "width": sheet.width,
+        "length": sheet.length,
+        "pieces": [[p.copy.name, p.rotation, p.x, p.y] for p in sheet.placements],
+    }
+
+
+def from_text(text: str) -> dict[str, list[Group]]:
+    """Layouts by key; empty where the text is not a layout file of this version."""
+    try:
+        data = json.loads(text)
+        if data["schema"] != SCHEMA:
+            return {}
+        return {str(k): list(v) for k, v in data["layouts"].items()}
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
+        return {}
+
+
+def placed_again(
+    group: Sequence[Group], copies: Sequence[Copy]
+) -> tuple[tuple[Placement, ...], ...] | None:
+    """The kept placings with this run's copies, or None where they don't match one for one."""
+    by_name = {c.name: c for c in copies}
+    try:
+        sheets = tuple(
+            tuple(
+                Placement(by_name[n], float(turn), float(x), float(y))
+                for n, turn, x, y in sheet["pieces"]
+            )
+            for sheet in group
+        )
+    except (KeyError, TypeError, ValueError):
+        return None
+    names = [p.copy.name for sheet in sheets for p in sheet]
+    turns_allowed = all(p.rotation in p.copy.rotations for s in sheets for p in s)
+    return sheets if sorted(names) == sorted(by_name) and turns_allowed else None

@@ -1,0 +1,87 @@
+"""The layout search in a child process, so that a panic or a cancel can't take the run with it.
+
+`find` runs this module as a program: a request as JSON on its standard input, the answer on its
+standard output.  Only the child imports the search library.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+from foamwright.stages.arrange.outline import Shape, strip_points
+
+#: Workers of the search: part of what decides a layout, so it doesn't follow the machine.
+WORKERS = 2
+#: Seconds beyond its budget after which the child is given up (it overruns by half and more).
+PATIENCE_S = 60.0
+
+#: A placing in the strip's frame: index of the shape, turn in degrees, x, y.
+Placed = tuple[int, float, float, float]
+
+
+def find(
+    shapes: Sequence[Shape], height: float, separation: float, seconds: int, seed: int
+) -> tuple[Placed, ...] | None:
+    """Places for all shapes on a strip of this height, or None where the search failed.
+
+    Rotations are about each shape's strip outline as `strip_points` gives it.
+    """
+    request = {
+        "height": height,
+        "separation": separation,
+        "seconds": seconds,
+        "seed": seed,
+        "items": [{"points": strip_points(s.points), "turns": s.rotations} for s in shapes],
+    }
+    try:
+        run = subprocess.run(
+            [sys.executable, "-m", "foamwright.stages.arrange.search"],
+            input=json.dumps(request),
+            capture_output=True,
+            text=True,
+            timeout=2 * seconds + PATIENCE_S,
+            check=False,
+        )
+        answer = json.loads(run.stdout) if run.returncode == 0 else None
+    except (subprocess.TimeoutExpired, ValueError):
+        return None
+    if not isinstance(answer, list) or {a[0] for a in answer} != set(range(len(shapes))):
+        return None
+    return tuple((int(i), _snapped(turn), float(x), float(y)) for i, turn, x, y in answer)
+
+
+def _snapped(turn: float) -> float:
+    """A turn as asked for: the library gives -180 and 89.99999 back."""
+    near = round(turn * 1000) / 1000
+    whole = round(near)
+    return float(whole % 360) if abs(near - whole) < 0.01 else near % 360
+
+
+def _solve(request: dict[str, Any]) -> list[tuple[int, float, float, float]]:
+    import spyrrow
+
+    items = [
+        spyrrow.Item(str(i), item["points"], demand=1, allowed_orientations=item["turns"])
+        for i, item in enumerate(request["items"])
+    ]
+    instance = spyrrow.StripPackingInstance("layout", request["height"], items)
+    config = spyrrow.StripPackingConfig(
+        early_termination=True,
+        total_computation_time=request["seconds"],
+        min_items_separation=request["separation"] or None,
+        num_workers=WORKERS,
+        seed=request["seed"],
+    )
+    solution = instance.solve(config)
+    return [
+        (int(p.id), float(p.rotation), float(p.translation[0]), float(p.translation[1]))
+        for p in solution.placed_items
+    ]
+
+
+if __name__ == "__main__":
+    json.dump(_solve(json.load(sys.stdin)), sys.stdout)

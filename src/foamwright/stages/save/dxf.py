@@ -1,0 +1,124 @@
+"""A program as DXF, R12 or R2000: one polyline with bulges for each cut, in cutting order.
+
+R12 has no field for its unit: numbers are in the machine's `dxf_units`, which the operator's sheet
+states.  R2000 carries $INSUNITS besides.  Arcs are bulges, exact.  The same bytes each time.
+"""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import ezdxf
+from ezdxf import colors, options, units
+from ezdxf.document import Drawing
+
+from foamwright.geometry.path import Path
+from foamwright.geometry.pathdata import split_wide_arcs
+from foamwright.geometry.segments import Arc
+from foamwright.model import FileStyle, Program
+from foamwright.stages.save.layers import blocks, colour_of, layer_name, used_layers
+from foamwright.stages.save.people import check_line, labels, stock_outline
+from foamwright.units import MM
+
+#: Decimals of a coordinate in file units, and of a bulge (a bulge scales with the chord).
+DECIMALS = 7
+BULGE_DECIMALS = 12
+#: Height of a name's letters, mm.
+LETTERS = 5.0
+_RELEASE = {"r12": "R12", "r2000": "R2000"}
+
+
+def file_scale(style: FileStyle) -> float:
+    """Millimetres in one unit of the file."""
+    return MM[style.dxf_units]
+
+
+def file_origin(program: Program, style: FileStyle) -> complex:
+    """The sheet point (mm) where the file's zero lies."""
+    w, h = program.sheet.width, program.sheet.length
+    return {
+        "bottom-left": 0j,
+        "bottom-right": complex(w, 0),
+        "top-left": complex(0, h),
+        "top-right": complex(w, h),
+        "centre": complex(w, h) / 2,
+    }[style.origin]
+
+
+def dxf_text(program: Program, style: FileStyle) -> str:
+    """The whole file as text with newlines only."""
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True  # no clock, no machine, no new GUIDs
+    try:
+        doc = _document(program, style)
+        stream = io.StringIO()
+        doc.write(stream)
+    finally:
+        options.write_fixed_meta_data_for_testing = before
+    return stream.getvalue().replace("\r\n", "\n")
+
+
+def _document(program: Program, style: FileStyle) -> Drawing:
+    doc = ezdxf.new(_RELEASE[style.dxf])
+    if style.dxf != "r12":
+        doc.units = units.MM if style.dxf_units == "mm" else units.IN
+        doc.header["$MEASUREMENT"] = 1 if style.dxf_units == "mm" else 0
+    for operation, layer in used_layers(program, style).items():
+        if layer not in doc.layers:
+            doc.layers.add(layer, color=nearest_index(colour_of(operation, style)))
+    scale, origin = file_scale(style), file_origin(program, style)
+    for block in blocks(program, style):
+        for cut in block.cuts:
+            _polyline(doc, cut.path, block.layer, scale, origin)
+    _for_people(doc, program, style, scale, origin)
+    return doc
+
+
+def _polyline(doc: Drawing, path: Path, layer: str, scale: float, origin: complex) -> None:
+    points = []
+    whole = split_wide_arcs(path)
+    for s in whole.segments:
+        bulge = round(s.bulge, BULGE_DECIMALS) if isinstance(s, Arc) else 0.0
+        points.append((*_at(s.start, scale, origin), bulge))
+    if not whole.closed:
+        points.append((*_at(whole.end, scale, origin), 0.0))
+    attribs: dict[str, Any] = {"layer": layer}
+    space = doc.modelspace()
+    if doc.dxfversion == "AC1009":
+        space.add_polyline2d(points, format="xyb", close=whole.closed, dxfattribs=attribs)
+    else:
+        space.add_lwpolyline(points, format="xyb", close=whole.closed, dxfattribs=attribs)
+
+
+def _at(p: complex, scale: float, origin: complex) -> tuple[float, float]:
+    q = (p - origin) / scale
+    return round(q.real, DECIMALS) + 0.0, round(q.imag, DECIMALS) + 0.0
+
+
+def _for_people(
+    doc: Drawing, program: Program, style: FileStyle, scale: float, origin: complex
+) -> None:
+    for name, make in {"STOCK": stock_outline, "CHECK": check_line}.items():
+        path = make(program) if name in style.writes else None
+        if path is not None:
+            _polyline(doc, path, layer_name(name, style), scale, origin)
+    if "TEXT" in style.writes:
+        layer = layer_name("TEXT", style)
+        for label in labels(program):
+            text = doc.modelspace().add_text(
+                label.text.encode("ascii", "replace").decode(),
+                height=LETTERS / scale,
+                dxfattribs={"layer": layer},
+            )
+            text.set_placement(_at(label.at, scale, origin))
+
+
+def nearest_index(colour: str) -> int:
+    """The colour index (1..255) of DXF's fixed table that lies nearest to #RRGGBB."""
+    wanted = tuple(int(colour[i : i + 2], 16) for i in (1, 3, 5))
+
+    def miss(index: int) -> int:
+        return sum((a - b) ** 2 for a, b in zip(colors.aci2rgb(index), wanted, strict=True))
+
+    return min(range(1, 256), key=miss)

@@ -1,0 +1,112 @@
+"""Fills in the record of a cut from the programs that were written."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from typing import Any, Literal
+
+from foamwright.geometry.pathdata import to_path_data
+from foamwright.model import FileStyle, Piece, Placement, Program, Tool
+from foamwright.record import ContourEntry, FileEntry, PieceEntry, SheetEntry
+from foamwright.stages.save.dxf import file_origin, file_scale
+from foamwright.stages.save.layers import used_layers
+
+Box = tuple[float, float, float, float]
+
+
+def sha256(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def target_data(piece: Piece) -> str:
+    """Outline, then openings, as path data with every digit."""
+    paths = [piece.outline, *(o.path for o in piece.openings)]
+    return " ".join(to_path_data(p, None) for p in paths)
+
+
+def piece_entry(placed: Placement, sheet: int) -> PieceEntry:
+    piece, copy = placed.piece, placed.copy
+    return PieceEntry(
+        name=copy.of,
+        copy_name=copy.name,
+        mirrored=copy.mirrored,
+        sheet=sheet,
+        rotation=placed.rotation,
+        x=placed.x,
+        y=placed.y,
+        target=target_data(piece),
+        slits=tuple(to_path_data(s.path, None) for s in piece.slits),
+        marks=tuple(" ".join(to_path_data(p, None) for p in m.paths) for m in piece.marks),
+    )
+
+
+def sheet_entry(program: Program, thickness: float, usable: Box) -> SheetEntry:
+    """usable: left, near, right, far of the place where targets may lie, in sheet mm."""
+    sheet = program.sheet
+    return SheetEntry(
+        number=sheet.number,
+        material=sheet.material,
+        machine=sheet.machine,
+        width=sheet.width,
+        length=sheet.length,
+        thickness=thickness,
+        usable=usable,
+        back=sheet.back,
+        density=round(sheet.density, 6),
+        used_length_mm=round(max(p.piece.outline.bounds[3] for p in sheet.placements), 6),
+        time_s=round(program.time_s, 3),
+    )
+
+
+def file_entry(
+    name: str, kind: Literal["dxf", "svg"], program: Program, style: FileStyle, data: bytes
+) -> FileEntry:
+    sheet = program.sheet
+    origin = file_origin(program, style) if kind == "dxf" else complex(0, sheet.length)
+    return FileEntry(
+        name=name,
+        sheet=sheet.number,
+        material=sheet.material,
+        machine=sheet.machine,
+        format=kind,
+        version=style.dxf if kind == "dxf" else "1.1",
+        unit=style.dxf_units if kind == "dxf" else "mm",
+        scale=file_scale(style) if kind == "dxf" else 1.0,
+        origin=(origin.real, origin.imag),
+        layers=used_layers(program, style),
+        tool=tool_values(program.tool),
+        contours=tuple(
+            ContourEntry(
+                copy_name=c.copy,
+                contour=c.contour,
+                operation=c.operation,
+                band=c.band,
+                left=round(c.left, 6),
+            )
+            for c in program.cuts
+        ),
+        sha256=sha256(data),
+    )
+
+
+def tool_values(tool: Tool) -> dict[str, Any]:
+    """The tool's parameters as plain JSON values, in a fixed order."""
+    return {**asdict(tool), "applies": sorted(tool.applies)}
+
+
+def layout_summary(programs: Sequence[Program]) -> dict[str, Any]:
+    """Density over all sheets, metres of length used, and how many sheets."""
+    sheets = [p.sheet for p in programs]
+    covered = sum(s.density * s.width * s.length for s in sheets)
+    used = sum(max(p.piece.outline.bounds[3] for p in s.placements) for s in sheets)
+    return {
+        "density": round(covered / sum(s.width * s.length for s in sheets), 6),
+        "used_length_mm": round(used, 6),
+        "sheets": len(sheets),
+    }
+
+
+def total_time(programs: Iterable[Program]) -> float:
+    return round(sum(p.time_s for p in programs), 3)
