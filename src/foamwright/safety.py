@@ -1,0 +1,225 @@
+"""Judging a job by the hazard rules: on the plan, and again on the record as read back.
+
+Terms.  *Use*: one material on one machine.  A blend is as bad as its worst word; coatings and
+adhesives are words like any other.  A permit counts for its own material and machine only, from
+its date to its expiry.
+
+Does not say that anything is safe, does not read the clock (`today` is an argument), and does not
+know whether the sheet in hand is what its profile claims: the checklist asks a person.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import ValidationError
+
+from foamwright.findings import Finding, fault, note, warning
+from foamwright.hazards import METHODS, Rules, Ruling, Verdict, load_rules
+from foamwright.job import Permit
+from foamwright.model import Method
+from foamwright.record import Record
+from foamwright.shelf_folder import nearest
+
+__all__ = ["Rules", "Use", "Verdict", "assess", "assess_record", "load_rules", "verdicts"]
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """One material on one machine, as the profiles claim it; what rules and checklist ask about.
+
+    composition: words; basis: data-sheet, label or guess.  lineage: ids that the profile is
+    `based_on`.  thickness: mm that the tool must sever.  settings: basis of the cut's values.
+    left: mm of the outlines that stay for the hand.
+    """
+
+    material: str
+    composition: tuple[str, ...]
+    basis: str
+    machine: str
+    method: Method
+    lineage: tuple[str, ...] = ()
+    thickness: float = 0.0
+    feed: str = "flat"
+    hold: tuple[str, ...] = ()
+    cut_from: str = "front"
+    settings: str = "estimate"
+    left: float = 0.0
+
+    @property
+    def where(self) -> str:
+        return f"{self.material} on {self.machine}"
+
+
+def verdicts(use: Use, rules: Rules) -> tuple[Ruling, ...]:
+    """Every ruling on a use, strictest first: one a word, and one on how the words are known."""
+    found = [rules.ruling(word, use.method) for word in use.composition or ("unknown",)]
+    if use.method == "laser" and use.basis not in ("data-sheet", "label"):
+        why = "its composition is a guess, and what is guessed is never laser cut"
+        source = "what has no rule is not laser cut"
+        found.append(Ruling("composition", "laser", Verdict.FORBIDDEN, why, source))
+    return tuple(sorted(found, key=lambda r: -r.verdict.rank))
+
+
+def assess(
+    uses: Iterable[Use], permits: Sequence[Permit], rules: Rules, today: datetime.date
+) -> tuple[Finding, ...]:
+    """Findings on all uses of a job: S001 to S006."""
+    return tuple(f for use in uses for f in _assess_one(use, permits, rules, today))
+
+
+def _assess_one(
+    use: Use, permits: Sequence[Permit], rules: Rules, today: datetime.date
+) -> list[Finding]:
+    found = _loosened(use, rules)
+    for ruling in verdicts(use, rules):
+        said = f"{ruling.word} with {a_method(use.method)}: {ruling.why} ({ruling.source})"
+        match ruling.verdict:
+            case Verdict.FORBIDDEN:
+                mend = _way_out(use, ruling, rules)
+                found.append(fault("S001", use.where, f"forbidden: {said}", mend))
+            case Verdict.PERMIT:
+                found.append(_permitted(use, ruling, said, permits, today))
+            case Verdict.CAUTION:
+                found.append(warning("S004", use.where, f"caution: {said}"))
+            case Verdict.OK:
+                pass
+    return found
+
+
+def a_method(method: Method) -> str:
+    """The method with its article, for messages."""
+    return f"{'an' if method.startswith('o') else 'a'} {method.replace('-', ' ')}"
+
+
+def _way_out(use: Use, ruling: Ruling, rules: Rules) -> str:
+    if ruling.word == "composition":
+        return "find its label or data sheet and state it in the profile, or cut it with a knife"
+    if ruling.word not in rules.words:
+        return nearest(ruling.word, rules.words) or "use a word of hazards.toml, or a knife"
+    return "no option lifts this: choose a knife machine or another material"
+
+
+def _permitted(
+    use: Use, ruling: Ruling, said: str, permits: Sequence[Permit], today: datetime.date
+) -> Finding:
+    """S005 where a permit counts, else S002 (none) or S003 (why those there don't count)."""
+    ours = [p for p in permits if (p.material, p.machine) == (use.material, use.machine)]
+    reasons = [why_void(p, ruling, today) for p in ours]
+    for permit, reason in zip(ours, reasons, strict=True):
+        if not reason:
+            by = f"permit {permit.reference}, issued by {permit.issued_by} on {permit.date}"
+            return note("S005", use.where, f"{said}; cut under {by}")
+    if reasons:
+        return fault(
+            "S003", use.where, f"{said}; {'; '.join(reasons)}", "ask the site for a new one"
+        )
+    sheet = " and data_sheet" if "data-sheet" in ruling.needs else ""
+    mend = (
+        "cut it with a knife, or ask the site and add [[permit]] with material, machine, "
+        f"issued_by, reference, date{sheet}"
+    )
+    return fault("S002", use.where, f"needs the site's permit: {said}", mend)
+
+
+def why_void(permit: Permit, ruling: Ruling, today: datetime.date) -> str:
+    """Why a permit for this material and machine doesn't count today; empty where it counts."""
+    name = f"permit {permit.reference!r}"
+    if not permit.reference.strip() or not permit.issued_by.strip():
+        return f"{name} doesn't say who issued it under which reference"
+    if permit.date > today:
+        return f"{name} is dated {permit.date}, which is still to come"
+    if permit.expires is not None and permit.expires < today:
+        return f"{name} expired on {permit.expires}"
+    if "data-sheet" in ruling.needs and not (permit.data_sheet or "").strip():
+        return f"{name} names no data_sheet of the batch"
+    return ""
+
+
+def _loosened(use: Use, rules: Rules) -> list[Finding]:
+    """S006: a packaged material that lost words, or a packaged machine with another method."""
+    found = []
+    for ancestor in dict.fromkeys((use.material, *use.lineage)):
+        lost = rules.compositions.get(ancestor, frozenset()) - set(use.composition)
+        if lost:
+            what = f"the composition lacks {', '.join(sorted(lost))}, which {ancestor} has"
+            mend = "a profile may add to a packaged composition, never take away"
+            found.append(fault("S006", use.where, what, mend))
+    packaged = rules.machines.get(use.machine, use.method)
+    if packaged != use.method:
+        what = f"{use.machine} is packaged as {packaged} and used as {use.method}"
+        found.append(fault("S006", use.where, what, "give your own machine an id of its own"))
+    return found
+
+
+# ------------------------------------------------------------------------------------ the record
+
+
+def assess_record(record: Record, rules: Rules, today: datetime.date) -> tuple[Finding, ...]:
+    """The rules once more, on the program as read back: findings S001 to S007.
+
+    Every method counts that a pair of material and machine is named with, by a file's tool or by
+    the machine's profile, so that changing one of them alone hides nothing.
+    """
+    found: list[Finding] = []
+    permits = []
+    for entry in record.permits:
+        try:
+            permits.append(Permit.model_validate(entry.model_dump()))
+        except ValidationError as e:
+            where = f"record.json: permit {entry.reference!r}"
+            found.append(fault("S007", where, e.errors()[0]["msg"], "cut anew"))
+    uses: list[Use] = []
+    for pair, methods in _pairs(record).items():
+        uses.extend(_recorded(record, pair, m) for m in METHODS if m in methods)
+        if not methods or not methods <= set(METHODS):
+            named = ", ".join(sorted(methods)) or "none"
+            where = f"record.json: {pair[0]} on {pair[1]}"
+            found.append(fault("S007", where, f"no method that has rules ({named})", "cut anew"))
+    return (*found, *assess(uses, permits, rules, today))
+
+
+def _pairs(record: Record) -> dict[tuple[str, str], set[str]]:
+    """Each material and machine of the record with all methods named for it."""
+    pairs: dict[tuple[str, str], set[str]] = {}
+    for sheet in record.sheets:
+        pairs.setdefault((sheet.material, sheet.machine), set())
+    for file in record.files:
+        methods = pairs.setdefault((file.material, file.machine), set())
+        methods.add(str(file.tool.get("method", "unknown")))
+    for (_, machine), methods in pairs.items():
+        method = _values(record, "machine", machine).get("method")
+        if method is not None:
+            methods.add(str(method))
+    return pairs
+
+
+def _values(record: Record, kind: str, name: str) -> dict[str, Any]:
+    return {
+        v.key: v.value for p in record.profiles if (p.kind, p.id) == (kind, name) for v in p.values
+    }
+
+
+def _recorded(record: Record, pair: tuple[str, str], method: Method) -> Use:
+    """The use as the record tells it; a composition that it doesn't tell is unknown and a guess."""
+    material, machine = pair
+    values = _values(record, "material", material)
+    words = values.get("composition")
+    composition = tuple(map(str, words)) if isinstance(words, list | tuple) and words else ()
+    return Use(
+        material=material,
+        composition=composition or ("unknown",),
+        basis=str(values.get("composition_basis", "guess")),
+        machine=machine,
+        method=method,
+        lineage=_names(values.get("lineage")) + _names(values.get("based_on")),
+    )
+
+
+def _names(value: Any) -> tuple[str, ...]:
+    if isinstance(value, str):
+        return (value,)
+    return tuple(map(str, value)) if isinstance(value, list | tuple) else ()
