@@ -1,48 +1,51 @@
-"""One rule that makes file and layer names from people's names.
+"""One rule that makes file and layer names from the job's own names.
 
-ASCII letters, digits, `-` and `_`; lower case for files; no name that an operating system reserves;
-no two names alike but for case.  The same input gives the same names.
+ASCII letters, digits, `-` and `_`; no name that an operating system keeps for itself; never empty.
+Does not open files.
 """
 
 from __future__ import annotations
 
+import hashlib
 import re
 import unicodedata
 from collections.abc import Iterable
 
-#: Device names that Windows keeps for itself whatever the extension (Microsoft's naming rules).
+#: Names that Windows keeps for devices, whatever their ending (from memory).
 RESERVED = frozenset(
-    ["con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in range(1, 10))]
+    {"con", "prn", "aux", "nul"} | {f"{port}{n}" for port in ("com", "lpt") for n in range(10)}
 )
-#: Longest stem, in characters: far below every file system's 255 bytes with number and extension.
-LONGEST = 80
+#: Longest name made, characters: three of them and an ending stay below 255.
+LONGEST = 60
 
 
-def file_stem(text: str) -> str:
-    """A harmless lower-case stem for a file; `part` where nothing of the text remains."""
+def safe_name(text: str) -> str:
+    """The name as ASCII without separators; the same text always gives the same name.
+
+    A text without any usable character gives a name made from its hash.
+    """
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
-    stem = re.sub(r"[^A-Za-z0-9_]+", "-", plain).strip("-_").lower()[:LONGEST].rstrip("-_")
-    if not stem:
-        return "part"
-    return f"{stem}-file" if stem in RESERVED else stem
+    name = re.sub(r"[^A-Za-z0-9_]+", "-", plain).strip("-")[:LONGEST].strip("-")
+    if not name:
+        return "x" + hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:8]
+    return f"{name}-1" if name.lower() in RESERVED else name
 
 
-def distinct(names: Iterable[str]) -> tuple[str, ...]:
-    """The names with `-2`, `-3`, ... added to those that fall together with an earlier one."""
+def distinct_names(texts: Iterable[str]) -> tuple[str, ...]:
+    """A safe name for each text, in order; those that differ only by case get `-2`, `-3`..."""
     taken: set[str] = set()
-    made = []
-    for name in names:
-        tried, n = name, 1
-        while tried.lower() in taken:
-            n += 1
-            tried = f"{name}-{n}"
-        taken.add(tried.lower())
-        made.append(tried)
-    return tuple(made)
+    names = []
+    for text in texts:
+        base = name = safe_name(text)
+        number = 1
+        while name.lower() in taken:
+            number += 1
+            name = f"{base}-{number}"
+        taken.add(name.lower())
+        names.append(name)
+    return tuple(names)
 
 
 def readable(text: str) -> str:
-    """Text for a terminal or a file's comment: control and direction characters made visible."""
-    return "".join(
-        c if c.isprintable() or c == " " else f"\\x{ord(c):02x}" for c in text.replace("\n", " ")
-    )
+    """Text on one line for a terminal or a file: control and direction characters made visible."""
+    return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text.replace("\n", " "))

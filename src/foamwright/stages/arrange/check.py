@@ -1,10 +1,10 @@
-"""Whether a layout keeps its rules, judged on the exact outlines and not on the search's polygons."""
+"""Whether a layout keeps its rules, judged on exact outlines, not on the search's polygons."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from foamwright.geometry.region import Region, near_pairs, region
+from foamwright.geometry.region import distance, near, region
 from foamwright.model import Placement
 from foamwright.stages.arrange.window import Window
 
@@ -12,9 +12,7 @@ from foamwright.stages.arrange.window import Window
 CHECK_TOLERANCE = 0.005
 
 
-def broken_rule(
-    placements: Sequence[Placement], window: Window, clearance: float
-) -> str | None:
+def broken_rule(placements: Sequence[Placement], window: Window, clearance: float) -> str | None:
     """The first rule that the placements break, in words, or None."""
     for p in placements:
         low_x, low_y, high_x, high_y = p.piece.outline.bounds
@@ -23,8 +21,9 @@ def broken_rule(
         )
         if over > CHECK_TOLERANCE:
             return f"{p.copy.name} lies {over:.2f} mm outside the usable stock"
-    shapes: list[Region] = [region(p.piece.outline, (), CHECK_TOLERANCE) for p in placements]
-    for i, j, gap in near_pairs(shapes, clearance):
+    shapes = [region(p.piece.outline, (), CHECK_TOLERANCE) for p in placements]
+    for i, j in near(shapes).pairs(clearance):
+        gap = distance(shapes[i], shapes[j])
         if gap < clearance - 2 * CHECK_TOLERANCE:
             a, b = placements[i].copy.name, placements[j].copy.name
             return f"{a} and {b} are {gap:.2f} mm apart, {clearance:.2f} mm are asked for"

@@ -23,9 +23,7 @@ KEY_DECIMALS = 4
 Group = dict[str, Any]
 
 
-def layout_key(
-    copies: Sequence[Copy], stocks: Sequence[Stock], limits: Limits, back: bool
-) -> str:
+def layout_key(copies: Sequence[Copy], stocks: Sequence[Stock], limits: Limits, back: bool) -> str:
     """sha256 over outlines, turns, stock, limits and which face is up."""
     data = {
         "copies": [

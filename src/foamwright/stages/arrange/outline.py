@@ -1,7 +1,7 @@
 """A copy as the layout search sees it: one polygon at the origin, in the strip's own frame.
 
-The search lays pieces on a strip that grows along its x; on a sheet the stock runs along y.  A strip
-point q belongs to the sheet point s by q = -i s + i W (a quarter turn, so left stays left).
+The search lays pieces on a strip that grows along its x; on a sheet the stock runs along y.  A
+strip point q belongs to the sheet point s by q = -i s + i W (a quarter turn, so left stays left).
 """
 
 from __future__ import annotations

@@ -44,6 +44,7 @@ def arrange(
     stocks: Sequence[Stock],
     limits: Limits,
     asked: Asked,
+    *,
     kept: Sequence[Group] | None = None,
     back: bool = False,
 ) -> Layout:
@@ -113,9 +114,7 @@ def _one_window(
 ) -> tuple[Placement, ...]:
     """As many of the shapes as the search lays within the window's length; never none."""
     found = _searched(window, shapes, clearance, asked)
-    within = tuple(
-        p for p in found or () if p.piece.outline.bounds[3] <= window.far + FIT_EPS
-    )
+    within = tuple(p for p in found or () if p.piece.outline.bounds[3] <= window.far + FIT_EPS)
     reason = "the search gave no layout" if not within else broken_rule(within, window, clearance)
     rows = place_in_rows(shapes, window, clearance)
     if reason is not None:
@@ -163,15 +162,15 @@ def _within(placed: Placement, window: Window) -> Placement:
     return Placement(placed.copy, placed.rotation, placed.x + dx, placed.y + dy)
 
 
-def _sheet(
-    window: Window, placed: Sequence[Placement], back: bool, limits: Limits
-) -> Sheet:
+def _sheet(window: Window, placed: Sequence[Placement], back: bool, limits: Limits) -> Sheet:
     length = window.length
     if window.fed:
         used = max(p.piece.outline.bounds[3] for p in placed)
         length = min(length, math.ceil(used + limits.edge + limits.margins[3]))
     ordered = sorted(placed, key=lambda p: p.copy.name)
-    return Sheet(0, window.stock, placed[0].copy.machine, window.width, length, tuple(ordered), back)
+    return Sheet(
+        0, window.stock, placed[0].copy.machine, window.width, length, tuple(ordered), back
+    )
 
 
 def _from_kept(
@@ -238,4 +237,3 @@ def _no_more_stock(window: Window, rest: Sequence[Shape]) -> Finding:
         f"{stock.length:g} mm: {names}",
         "raise the stock's count or cut fewer",
     )
-

@@ -1,7 +1,7 @@
 """The layout search in a child process, so that a panic or a cancel can't take the run with it.
 
-`find` runs this module as a program: a request as JSON on its standard input, the answer on its
-standard output.  Only the child imports the search library.
+`find` runs `search_child` as a program: a request as JSON on its standard input, the answer on its
+standard output.
 """
 
 from __future__ import annotations
@@ -10,12 +10,9 @@ import json
 import subprocess
 import sys
 from collections.abc import Sequence
-from typing import Any
 
 from foamwright.stages.arrange.outline import Shape, strip_points
 
-#: Workers of the search: part of what decides a layout, so it doesn't follow the machine.
-WORKERS = 2
 #: Seconds beyond its budget after which the child is given up (it overruns by half and more).
 PATIENCE_S = 60.0
 
@@ -39,7 +36,7 @@ def find(
     }
     try:
         run = subprocess.run(
-            [sys.executable, "-m", "foamwright.stages.arrange.search"],
+            [sys.executable, "-m", "foamwright.stages.arrange.search_child"],
             input=json.dumps(request),
             capture_output=True,
             text=True,
@@ -59,29 +56,3 @@ def _snapped(turn: float) -> float:
     near = round(turn * 1000) / 1000
     whole = round(near)
     return float(whole % 360) if abs(near - whole) < 0.01 else near % 360
-
-
-def _solve(request: dict[str, Any]) -> list[tuple[int, float, float, float]]:
-    import spyrrow
-
-    items = [
-        spyrrow.Item(str(i), item["points"], demand=1, allowed_orientations=item["turns"])
-        for i, item in enumerate(request["items"])
-    ]
-    instance = spyrrow.StripPackingInstance("layout", request["height"], items)
-    config = spyrrow.StripPackingConfig(
-        early_termination=True,
-        total_computation_time=request["seconds"],
-        min_items_separation=request["separation"] or None,
-        num_workers=WORKERS,
-        seed=request["seed"],
-    )
-    solution = instance.solve(config)
-    return [
-        (int(p.id), float(p.rotation), float(p.translation[0]), float(p.translation[1]))
-        for p in solution.placed_items
-    ]
-
-
-if __name__ == "__main__":
-    json.dump(_solve(json.load(sys.stdin)), sys.stdout)

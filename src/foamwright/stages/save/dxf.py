@@ -9,9 +9,10 @@ from __future__ import annotations
 import io
 from typing import Any
 
-import ezdxf
-from ezdxf import colors, options, units
+from ezdxf import colors, units
+from ezdxf._options import options
 from ezdxf.document import Drawing
+from ezdxf.filemanagement import new
 
 from foamwright.geometry.path import Path
 from foamwright.geometry.pathdata import split_wide_arcs
@@ -60,8 +61,10 @@ def dxf_text(program: Program, style: FileStyle) -> str:
 
 
 def _document(program: Program, style: FileStyle) -> Drawing:
-    doc = ezdxf.new(_RELEASE[style.dxf])
-    if style.dxf != "r12":
+    doc = new(_RELEASE[style.dxf])
+    if style.dxf == "r12":
+        doc.header["$INSUNITS"] = 0  # the release has no such field
+    else:
         doc.units = units.MM if style.dxf_units == "mm" else units.IN
         doc.header["$MEASUREMENT"] = 1 if style.dxf_units == "mm" else 0
     for operation, layer in used_layers(program, style).items():

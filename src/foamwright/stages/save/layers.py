@@ -62,6 +62,6 @@ def blocks(program: Program, style: FileStyle) -> Iterator[Block]:
 
 def used_layers(program: Program, style: FileStyle) -> dict[str, str]:
     """Operation (or layer for people) to the name it bears in the file, in file order."""
-    names = {b.operation: b.layer for b in blocks(program, style)}
+    names: dict[str, str] = {b.operation: b.layer for b in blocks(program, style)}
     people = {n: layer_name(n, style) for n in FOR_PEOPLE if n in style.writes}
     return {**names, **people}
