@@ -1,0 +1,171 @@
+"""A smooth run of cubics as one curve: sampled once, evaluated anywhere.
+
+The parameter u runs 0..span over the whole run and grows with length and with turning, so even
+steps in u see every feature.  Cubics are cut at their cusps first (`cut_at_cusps`).
+Does not fit: see `fit_biarcs.py` and `fit_solve.py`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from foamwright.geometry.segments import Cubic, Points
+
+Floats = npt.NDArray[np.float64]
+
+#: Steps of the first sampling of a cubic, and the most that a sharply turning one gets.
+COARSE_STEPS, FINE_STEPS = 16, 256
+#: A step between samples turns by at most this, in radians, where FINE_STEPS allow it.
+STEP_TURN = math.radians(4.0)
+#: Directions that differ by more than this across a stretch as long as the tolerance: a cusp.
+CUSP_TURN = math.radians(45.0)
+#: Two samples closer than this fraction of the run are one (rounding of doubles).
+SAME_POINT = 1e-12
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A smooth run: `coefficients` (k, 4) of its cubics in powers of t, and a table of samples.
+
+    For each sample: `u`, its cubic, its t, the point, the unit direction of travel.
+    """
+
+    coefficients: Points
+    u: Floats
+    place: Floats  # cubic's number + t
+    points: Points
+    tangents: Points
+
+    @property
+    def span(self) -> float:
+        return float(self.u[-1])
+
+    def _cubic_and_t(self, u: Floats) -> tuple[npt.NDArray[np.intp], Floats]:
+        place = np.interp(u, self.u, self.place)
+        cubic = np.minimum(place.astype(np.intp), len(self.coefficients) - 1)
+        return cubic, place - cubic
+
+    def at(self, u: Floats) -> Points:
+        """Points of the curve, exact to rounding."""
+        cubic, t = self._cubic_and_t(u)
+        a = self.coefficients[cubic]
+        made: Points = a[..., 0] + t * (a[..., 1] + t * (a[..., 2] + t * a[..., 3]))
+        return made
+
+    def tangent(self, u: Floats) -> Points:
+        """Unit directions of travel; from the table where the speed is nought."""
+        cubic, t = self._cubic_and_t(u)
+        a = self.coefficients[cubic]
+        speed = a[..., 1] + t * (2 * a[..., 2] + t * 3 * a[..., 3])
+        size = np.abs(speed)
+        near = np.interp(u, self.u, np.arange(len(self.u))).round().astype(np.intp)
+        slow = size <= 1e-9 * (np.abs(a[..., 1]) + np.abs(a[..., 2]) + np.abs(a[..., 3]))
+        made: Points = np.where(slow, self.tangents[near], speed / np.where(slow, 1.0, size))
+        return made
+
+
+def coefficients(cubics: Sequence[Cubic]) -> Points:
+    """Powers of t, lowest first: (k, 4)."""
+    p = np.array([(c.start, c.control1, c.control2, c.end) for c in cubics])
+    p0, p1, p2, p3 = p.T
+    rows = (p0, 3 * (p1 - p0), 3 * (p0 - 2 * p1 + p2), p3 - p0 + 3 * (p1 - p2))
+    return np.column_stack(rows)
+
+
+def _velocity(a: Points, t: Floats) -> Points:
+    made: Points = a[:, 1] + t * (2 * a[:, 2] + 3 * t * a[:, 3])
+    return made
+
+
+def sample(cubics: Sequence[Cubic]) -> Curve:
+    """The run's table: every cubic at even steps of t, more where it turns sharply."""
+    a = coefficients(cubics)
+    steps = _steps(a)
+    cubic = np.repeat(np.arange(len(cubics)), steps)
+    first = np.repeat(np.cumsum(steps) - steps, steps)
+    t = (np.arange(len(cubic)) - first) / np.repeat(steps, steps)
+    cubic, t = np.append(cubic, len(cubics) - 1), np.append(t, 1.0)
+    c = a[cubic]
+    points = c[:, 0] + t * (c[:, 1] + t * (c[:, 2] + t * c[:, 3]))
+    points[-1] = cubics[-1].end
+    velocity = _velocity(c, t)
+    speed = np.abs(velocity)
+    tangents = velocity / np.where(speed == 0, 1.0, speed)
+    starts = np.cumsum(steps) - steps
+    tangents[starts] = [one.tangent(0.0) for one in cubics]
+    tangents[-1] = cubics[-1].tangent(1.0)
+    return _table(a, cubic + t, points, tangents)
+
+
+def _steps(a: Points) -> npt.NDArray[np.intp]:
+    t = np.linspace(0.0, 1.0, COARSE_STEPS + 1)[:, None]
+    velocity = a[:, 1] + t * (2 * a[:, 2] + 3 * t * a[:, 3])
+    turn = np.abs(np.angle(velocity[1:] * velocity[:-1].conj())).max(axis=0)
+    wanted = COARSE_STEPS * np.clip(turn / STEP_TURN, 1.0, FINE_STEPS / COARSE_STEPS)
+    made: npt.NDArray[np.intp] = np.ceil(wanted).astype(np.intp)
+    return made
+
+
+def _table(a: Points, place: Floats, points: Points, tangents: Points) -> Curve:
+    chords = np.abs(np.diff(points))
+    whole = float(chords.sum())
+    turns = np.abs(np.angle(tangents[1:] * tangents[:-1].conj()))
+    steps = chords / whole + turns / math.tau
+    keep = np.append(True, chords > SAME_POINT * whole)
+    u = np.append(0.0, np.cumsum(steps))
+    keep[-1] = True
+    return Curve(a, u[keep], place[keep], points[keep], tangents[keep])
+
+
+def cut_at_cusps(cubic: Cubic, tolerance: float) -> list[Cubic]:
+    """The cubic in pieces that begin and end where it turns back or as good as does.
+
+    A place counts where directions differ by CUSP_TURN across a stretch no longer than tolerance.
+    """
+    parts, done, rest = [], 0.0, cubic
+    for t in _slow_places(cubic):
+        if not _is_cusp(cubic, t, tolerance):
+            continue
+        head, rest = rest.split((t - done) / (1 - done))
+        parts.append(head)
+        done = t
+    return [*parts, rest]
+
+
+def _slow_places(cubic: Cubic) -> list[float]:
+    """Parameters within (0, 1) where the speed is least: roots of B' . B''."""
+    a = coefficients([cubic])[0]
+    v = np.array([a[1], 2 * a[2], 3 * a[3]])
+    w = np.array([2 * a[2], 6 * a[3]])
+    if abs(a[2]) + abs(a[3]) <= 1e-9 * abs(a[1]):
+        return []
+    product = np.convolve(v.real, w.real) + np.convolve(v.imag, w.imag)
+    size = float(np.abs(product).max())
+    while len(product) > 1 and abs(product[-1]) <= 1e-14 * size:
+        product = product[:-1]
+    roots = np.roots(product[::-1])
+    real = roots.real[np.abs(roots.imag) < 1e-6]
+    return sorted(float(t) for t in real if 1e-6 < t < 1 - 1e-6)
+
+
+def _is_cusp(cubic: Cubic, t: float, tolerance: float) -> bool:
+    """Whether directions half a tolerance before and after t differ by more than CUSP_TURN."""
+    reach = tolerance / 2
+    here = cubic.point(t)
+    low = high = 0.0
+    step = min(t, 1 - t)
+    while step > 1e-9 and (low == 0.0 or high == 0.0):
+        if low == 0.0 and abs(cubic.point(t - step) - here) <= reach:
+            low = step
+        if high == 0.0 and abs(cubic.point(t + step) - here) <= reach:
+            high = step
+        step /= 1.5
+    if low == 0.0 or high == 0.0:
+        return False
+    before, after = cubic.tangent(t - low), cubic.tangent(t + high)
+    return abs(float(np.angle(after / before))) > CUSP_TURN
