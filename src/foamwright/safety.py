@@ -33,7 +33,7 @@ class Use:
 
     composition: words; basis: data-sheet, label or guess.  lineage: ids that the profile is
     `based_on`.  thickness: mm that the tool must sever.  settings: basis of the cut's values.
-    left: mm of the outlines that stay for the hand.
+    left: mm of the outlines that stay for the hand.  directed: it has a nap or a stretch.
     """
 
     material: str
@@ -48,6 +48,7 @@ class Use:
     cut_from: str = "front"
     settings: str = "estimate"
     left: float = 0.0
+    directed: bool = False
 
     @property
     def where(self) -> str:
