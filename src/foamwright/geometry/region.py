@@ -149,6 +149,11 @@ def is_empty(material: Region) -> bool:
     return bool(shapely.is_empty(material))
 
 
+def is_valid(material: Region) -> bool:
+    """No outline crosses itself or another, and openings lie inside."""
+    return bool(shapely.is_valid(material))
+
+
 def area(material: Region) -> float:
     """mm2."""
     return float(shapely.area(material))
