@@ -1,0 +1,112 @@
+"""Bites out of an outline: notches and bend reliefs, placed by arc length and set in all at once.
+
+A bite replaces the run of the cut line between two arc lengths by a polyline (or arcs) that reaches
+into the material.  Does not know the job: see `notches.py`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from foamwright.geometry.path import Path, joined
+from foamwright.geometry.segments import Arc, Line, Segment
+
+BiteShape: TypeAlias = Literal["v", "castle", "u"]
+
+
+class BitesMeetError(Exception):
+    """Two bites overlap, or one is wider than the outline."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bite:
+    """middle: arc length on the cut line, mm; width along it; depth into the material, mm."""
+
+    name: str
+    shape: BiteShape
+    middle: float
+    width: float
+    depth: float
+
+
+def bitten(line: Path, bites: Sequence[Bite]) -> Path:
+    """The closed line with every bite set in. Raises BitesMeetError."""
+    if not bites:
+        return line
+    total = line.length
+    order = sorted(bites, key=lambda b: b.middle % total)
+    ends = [(b.middle % total - b.width / 2, b.middle % total + b.width / 2) for b in order]
+    for k, bite in enumerate(order):
+        following = ends[(k + 1) % len(ends)][0] + (total if k == len(ends) - 1 else 0.0)
+        if ends[k][1] >= following:
+            other = order[(k + 1) % len(order)].name
+            raise BitesMeetError(f"{bite.name} and {other} overlap on the outline")
+    runs: list[Path] = []
+    for k, bite in enumerate(order):
+        start = line.point_at(ends[k][0] % total)
+        end = line.point_at(ends[k][1] % total)
+        runs.append(_bite_path(bite, start, end, _inward(line, bite.middle % total)))
+        following = ends[(k + 1) % len(ends)][0]
+        runs.append(_between(line, ends[k][1], following))
+    return _meeting(runs)
+
+
+def _between(line: Path, start: float, end: float) -> Path:
+    total = line.length
+    start %= total
+    end %= total
+    return line.between(start, end if end > start else end + total)
+
+
+def _inward(line: Path, at: float) -> complex:
+    """Unit vector into the material (left of travel)."""
+    return 1j * line.tangent_at(at)
+
+
+def _bite_path(bite: Bite, start: complex, end: complex, inward: complex) -> Path:
+    middle = (start + end) / 2
+    made: list[Segment]
+    if bite.shape == "v":
+        made = [Line(start, middle + inward * bite.depth), Line(middle + inward * bite.depth, end)]
+    elif bite.shape == "castle":
+        a, b = start + inward * bite.depth, end + inward * bite.depth
+        made = [Line(start, a), Line(a, b), Line(b, end)]
+    else:
+        straight = max(0.0, bite.depth - bite.width / 2)
+        a, b = start + inward * straight, end + inward * straight
+        bulge = _bulge_to(a, b, inward, bite.depth - straight)
+        made = [s for s in (Line(start, a), Arc(a, b, bulge), Line(b, end)) if s.start != s.end]
+    return Path.of(made, closed=False)
+
+
+def _bulge_to(start: complex, end: complex, inward: complex, rise: float) -> float:
+    """Bulge of the arc over a chord whose top lies `rise` mm to the side of `inward`."""
+    bulge = 2 * rise / abs(end - start)
+    side = (inward * (end - start).conjugate()).imag
+    return math.copysign(min(bulge, 1.0), -side)
+
+
+def _meeting(runs: Sequence[Path]) -> Path:
+    """Runs joined into a closed path; ends that rounding parted are set on one another."""
+    fixed = []
+    for k, run in enumerate(runs):
+        following = runs[(k + 1) % len(runs)]
+        fixed.append(_ending_at(run, following.start))
+    return joined(fixed, closed=True)
+
+
+def _ending_at(run: Path, end: complex) -> Path:
+    last = run.segments[-1]
+    if last.end == end:
+        return run
+    moved: Segment
+    if isinstance(last, Line):
+        moved = Line(last.start, end)
+    elif isinstance(last, Arc):
+        moved = Arc(last.start, end, last.bulge)
+    else:
+        moved = type(last)(last.start, last.control1, last.control2, end)
+    return Path((*run.segments[:-1], moved), run.closed, run.corners)

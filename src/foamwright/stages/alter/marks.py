@@ -1,0 +1,72 @@
+"""Marks on the face: crosses, dots, drilled holes and lines, and the distance that they keep."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from foamwright.findings import Finding, fault
+from foamwright.geometry.path import Path
+from foamwright.geometry.region import boundary, curve, distance, region, touches_or_overlaps
+from foamwright.job import MarkSpec
+from foamwright.model import Mark, MarkShape, Piece
+
+#: Flattening where distances to edges are judged, mm.
+NEAR_TOLERANCE = 0.005
+
+
+def mark_at(name: str, shape: MarkShape, at: complex, size: float, to: complex | None) -> Mark:
+    """A mark of `size` mm across (dot, hole: diameter; cross: arm to arm); a line runs at..to."""
+    if shape == "cross":
+        r = size / 2
+        arms = [(at - r, at + r), (at - 1j * r, at + 1j * r)]
+        paths = tuple(Path.polygon(arm, closed=False) for arm in arms)
+    elif shape == "line":
+        end = at + size if to is None else to
+        paths = (Path.polygon([at, end], closed=False),)
+    else:
+        paths = (Path.circle(at, size / 2),)
+    return Mark(name, shape, at, paths)
+
+
+def asked_marks(
+    piece: Piece, specs: tuple[MarkSpec, ...], scale: float
+) -> Iterator[Mark | Finding]:
+    """The job's marks on a scaled piece: places scale, sizes don't. Unknown points are faults."""
+    for number, spec in enumerate(specs, 1):
+        name = spec.name or spec.point or f"mark-{number}"
+        if spec.point is not None:
+            if spec.point not in piece.points:
+                known = ", ".join(piece.points) or "none"
+                yield fault(
+                    "A301",
+                    piece.name,
+                    f"mark {name}: no point {spec.point!r}",
+                    f"drawn points are {known}",
+                    piece=piece.name,
+                )
+                continue
+            at = piece.points[spec.point]
+        else:
+            assert spec.at is not None
+            at = complex(*spec.at) * scale
+        to = None if spec.to is None else complex(*spec.to) * scale
+        yield mark_at(name, spec.shape, at, spec.size, to)
+
+
+def too_near(piece: Piece, mark: Mark, keep: float) -> Finding | None:
+    """A fault where the mark leaves the piece or comes nearer than keep (mm) to an edge."""
+    inside = region(piece.outline, (o.path for o in piece.openings), NEAR_TOLERANCE)
+    edges = boundary(inside)
+    for path in mark.paths:
+        drawn = curve(path, NEAR_TOLERANCE)
+        gap = distance(drawn, edges)
+        if not touches_or_overlaps(inside, drawn) or gap < keep - NEAR_TOLERANCE or gap == 0.0:
+            return fault(
+                "A302",
+                f"{piece.name} at {mark.at.real:.1f}, {mark.at.imag:.1f} mm",
+                f"mark {mark.name} comes within {gap:.2f} mm of an edge or leaves the piece"
+                f" ({keep:g} mm are asked for)",
+                "move it, make it smaller or lessen its keep",
+                piece=piece.name,
+            )
+    return None
