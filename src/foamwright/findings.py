@@ -111,6 +111,19 @@ CODES: Mapping[str, str] = MappingProxyType(
         "L403": "there are more pieces than the counted stock bears",
         "L404": "the stock is larger than the machine reaches",
         # C: compensation (stages/compensate)
+        "C501": "an opening that the kerf swallows whole",
+        "C502": "a gap or neck that the kerf swallows",
+        "C503": "inside corners that the beam can't reach",
+        "C504": "an inside corner that the beam leaves beyond what the job allows",
+        "C505": "no clear place for a lead-in",
+        "C506": "two pieces nearer to each other than the kerf",
+        "C511": "a curve tighter than the drag knife's blade offset",
+        "C512": "no room for a drag knife's run-in",
+        "C513": "no scrap for the stroke that aligns a drag knife's blade",
+        "C521": "the bottom face is left uncut at ends of strokes",
+        "C522": "a curve that a flat blade can't follow closely",
+        "C523": "a stroke shorter than the blade's plunge",
+        "C531": "a knife's kerf that is not compensated",
         # O: order (stages/order)
         # W: writing (stages/save)
         "W701": "a stranger's file stands where an output should go",

@@ -1,32 +1,35 @@
-"""The job file (`job.toml`): strict reading, every error at once, each with its file, line and mend.
+"""The job file (`job.toml`): strict reading, every error at once, each with its line and mend.
 
-`Job` and its parts are what the file says, lengths already in mm.  Names of keys are the contract's.
-Does not open drawings or profiles.
+`Job` and its parts are what the file says, lengths already in mm.  Names of keys are the
+contract's.  Does not open drawings or profiles; what keys must agree on between each other is in
+`job_checks.py`.
 """
 
 from __future__ import annotations
 
 import datetime
-import math
+from collections.abc import Iterable
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from pydantic import BeforeValidator, Field, ValidationError, ValidationInfo
 
-from foamwright.units import parse_length
+from foamwright.fields import Length, Name, Size, Table, Text, Width, bare_unit
+from foamwright.findings import Finding, Refused
+from foamwright.job_checks import cross_checks
+from foamwright.names import distinct_names, safe_name
+from foamwright.strict_toml import Source, faults_of, read_toml
+from foamwright.units import parse_length, unit_size
+
+#: Unit of bare numbers where a job names none.
+DEFAULT_UNITS = "mm"
+
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Count = Annotated[int, Field(strict=True, ge=0, le=100_000)]
 
 
-def _length(value: Any, info: ValidationInfo) -> float:
-    return parse_length(value, (info.context or {}).get("units"))
-
-
-#: A length in mm after validation; bare numbers take the context's `units`.
-Length = Annotated[float, BeforeValidator(_length)]
-
-
-class Part(BaseModel):
-    """A table of the job file: no unknown keys, nothing changes after reading."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
+class Part(Table):
+    """A table of the job file."""
 
 
 class Station(Part):
@@ -40,24 +43,47 @@ class Station(Part):
         return self.mm if self.mm is not None else (self.fraction or 0.0) * length
 
 
+def _station(value: Any, info: ValidationInfo) -> Station:
+    """A station from `2 in`, `50 %` or a bare number. Raises ValueError with the reason."""
+    if isinstance(value, Station):
+        return value
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise ValueError("a place along an edge is a length or a share, such as 2 in or 50 %")
+    if not isinstance(value, str) or not value.rstrip().endswith("%"):
+        place = Station(mm=parse_length(value, bare_unit(info)))
+    else:
+        try:
+            place = Station(fraction=float(value.rstrip()[:-1]) / 100)
+        except ValueError:
+            raise ValueError(f"{value!r} is not a share such as 50 %") from None
+    if place.mm is not None and place.mm < 0:
+        raise ValueError("must not lie before the edge's start")
+    if place.fraction is not None and not 0 <= place.fraction <= 1:
+        raise ValueError("must lie between 0 % and 100 % of the edge")
+    return place
+
+
+Place = Annotated[Station, BeforeValidator(_station)]
+
+
 class Notch(Part):
     """A notch at a station of an edge, or at a named point of the outline."""
 
     edge: str | None = None
-    at: Station | None = None
+    at: Place | None = None
     point: str | None = None
     shape: Literal["v", "slit", "t", "castle", "u"] = "v"
-    depth: Length = 4.0
-    width: Length | None = None
+    depth: Size = 4.0
+    width: Size | None = None
 
 
 class Relief(Part):
     """A V cut in from an edge of foam so that it bends: no notch."""
 
     edge: str
-    at: Station
-    depth: Length
-    width: Length
+    at: Place
+    depth: Size
+    width: Size
 
 
 class MarkSpec(Part):
@@ -67,24 +93,24 @@ class MarkSpec(Part):
     at: tuple[Length, Length] | None = None
     to: tuple[Length, Length] | None = None
     point: str | None = None
-    size: Length = 6.0
-    keep: Length = 0.0
-    name: str | None = None
+    size: Size = 6.0
+    keep: Width = 0.0
+    name: Name | None = None
 
 
 class PieceSpec(Part):
     """One `[[piece]]`: where it is drawn and what is to be made of it."""
 
-    name: str
-    outline: str
+    name: Name
+    outline: Name
     drawn: Literal["stitch-line", "cut-line"] = "stitch-line"
-    material: str
-    machine: str | None = None
-    count: int = Field(default=1, ge=0)
-    mirrored: int = Field(default=0, ge=0)
+    material: Name
+    machine: Name | None = None
+    count: Count = 1
+    mirrored: Count = 0
     fixed: tuple[str, ...] = ()
-    allowance: dict[str, Length] = Field(default_factory=dict)
-    edges: dict[str, tuple[str, str]] = Field(default_factory=dict)
+    allowance: dict[str, Width] = Field(default_factory=dict)
+    edges: dict[str, tuple[Text, Text]] = Field(default_factory=dict)
     notch: tuple[Notch, ...] = ()
     relief: tuple[Relief, ...] = ()
     mark: tuple[MarkSpec, ...] = ()
@@ -98,7 +124,7 @@ class PieceSpec(Part):
 class Seam(Part):
     """Two edges that are sewn together."""
 
-    name: str
+    name: Name
     joins: tuple[str, str]
     ease: Length = 0.0
     flat: bool = False
@@ -107,34 +133,40 @@ class Seam(Part):
 class Permit(Part):
     """Who at the site allowed a material on a machine, and until when."""
 
-    material: str
-    machine: str
-    issued_by: str
-    reference: str
+    material: Name
+    machine: Name
+    issued_by: Name
+    reference: Name
     date: datetime.date
     expires: datetime.date | None = None
-    data_sheet: str | None = None
+    data_sheet: Name | None = None
 
 
 class StockSpec(Part):
     """Stock on hand; overrides the material's."""
 
-    material: str
+    material: Name
     kind: Literal["roll", "sheet"] | None = None
-    width: Length
-    length: Length
-    count: int | None = Field(default=None, ge=1)
+    width: Size
+    length: Size
+    count: Annotated[int, Field(strict=True, ge=1, le=100_000)] | None = None
+
+
+def _known_unit(value: Any) -> Any:
+    if isinstance(value, str):
+        unit_size(value)
+    return value
 
 
 class JobHead(Part):
     """The `[job]` table."""
 
-    name: str
-    units: str = "mm"
-    machine: str | None = None
-    scale: float = Field(default=1.0, gt=0, lt=math.inf)
-    corner_angle: float = 3.0
-    unreached_max: Length = 0.5
+    name: Name
+    units: Annotated[str, BeforeValidator(_known_unit)] = DEFAULT_UNITS
+    machine: Name | None = None
+    scale: Annotated[Number, Field(ge=0.001, le=1000)] = 1.0
+    corner_angle: Annotated[Number, Field(gt=0, le=90)] = 3.0
+    unreached_max: Annotated[Width, Field(le=100)] = 0.5
 
 
 class Job(Part):
@@ -146,3 +178,76 @@ class Job(Part):
     seam: tuple[Seam, ...] = ()
     permit: tuple[Permit, ...] = ()
     stock: tuple[StockSpec, ...] = ()
+
+
+def load_job(file: Path) -> Job:
+    """The job in a file. Raises Refused with all its faults (J501 to J509), each with its line."""
+    return _job(read_toml(file))
+
+
+def job_for_drawing(
+    drawing: Path,
+    material: str,
+    machine: str,
+    pieces: Iterable[str],
+    *,
+    scale: float = 1.0,
+    mirrored: int = 0,
+    units: str = DEFAULT_UNITS,
+) -> Job:
+    """The job that cuts each named piece of a drawing once, and `mirrored` mirror images besides.
+
+    The drawing shows cut lines.  units: of bare numbers; a drawing's own unit is its reader's
+    matter.  Piece names that can't stand in a job are made so.  Raises Refused as `load_job` does.
+    """
+    drawn = tuple(pieces)
+    data = {
+        "job": {"name": drawing.stem or "job", "units": units, "machine": machine, "scale": scale},
+        "piece": [
+            {
+                "name": name,
+                "outline": f"{drawing.name}#{piece}",
+                "drawn": "cut-line",
+                "material": material,
+                "mirrored": mirrored,
+            }
+            for piece, name in zip(drawn, _piece_names(drawn), strict=True)
+        ],
+    }
+    return _job(Source(drawing.name, data))
+
+
+def _piece_names(drawn: tuple[str, ...]) -> tuple[str, ...]:
+    """The names as drawn where all of them can stand in a job, else safe ones."""
+    usable = all("/" not in n and n.isprintable() and n.strip() for n in drawn)
+    apart = distinct_names(drawn) == tuple(map(safe_name, drawn))
+    return drawn if usable and apart else distinct_names(drawn)
+
+
+def _job(source: Source) -> Job:
+    faults: list[Finding] = []
+    job = None
+    try:
+        job = Job.model_validate(source.data, context={"units": _units(source)})
+    except ValidationError as e:
+        faults.extend(faults_of(e, source, Job))
+    faults.extend(cross_checks(source))
+    if job is None or faults:
+        raise Refused(sorted(faults, key=lambda f: _line_of(f, source)))
+    return job
+
+
+def _line_of(finding: Finding, source: Source) -> int:
+    words = finding.where.removeprefix(source.name).split()
+    return int(words[1]) if words[:1] == ["line"] else 0
+
+
+def _units(source: Source) -> str:
+    """The job's units, which must be known before anything else is read."""
+    head = source.data.get("job")
+    units = head.get("units", DEFAULT_UNITS) if isinstance(head, dict) else DEFAULT_UNITS
+    try:
+        unit_size(units)
+    except (ValueError, TypeError):
+        return DEFAULT_UNITS
+    return str(units)

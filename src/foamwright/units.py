@@ -45,6 +45,8 @@ _LENGTH = re.compile(
     \s*(?P<unit>[a-zA-Z"″']*)""",
     re.VERBOSE,
 )
+_RATE = re.compile(r"(?P<length>.+?)\s*/\s*(?P<time>s|min)(?P<power>2|²|)")
+_RATE_EXAMPLES = {1: "60 mm/s", 2: "2000 mm/s2"}
 
 
 def unit_size(name: str) -> float:
@@ -75,8 +77,27 @@ def parse_length(text: str | float | int, bare: str | None = None) -> float:
     if top:
         if int(bottom) == 0:
             raise ValueError(f"{text!r} divides by nought")
-        value += int(top) / int(bottom)
+        value += float(top) / float(bottom)
     return _in_unit(-value if found["sign"] == "-" else value, found["unit"], bare)
+
+
+def parse_rate(text: str | float | int, order: int, bare: str | None = None) -> float:
+    """A speed (order 1, mm/s) or an acceleration (order 2, mm/s2): `60 mm/s`, `2 in/s`, `3 m/min`.
+
+    `bare` is the unit of length of a number without one, by the second.
+    Raises ValueError with the reason.
+    """
+    seconds = 1.0
+    length: str | float | int = text
+    if isinstance(text, str):
+        found = _RATE.fullmatch(text.strip())
+        if found is None:
+            raise ValueError(f"{text!r} is not a rate such as {_RATE_EXAMPLES[order]}")
+        power = {"": 1, "2": 2, "²": 2}[found["power"]]
+        if power != order:
+            raise ValueError(f"{text!r} is not a rate such as {_RATE_EXAMPLES[order]}")
+        length, seconds = found["length"], 60.0 if found["time"] == "min" else 1.0
+    return parse_length(length, bare) / seconds**order
 
 
 def _in_unit(value: float, unit: str, bare: str | None) -> float:

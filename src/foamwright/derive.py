@@ -1,0 +1,258 @@
+"""Plain values for the stages, derived from a job and its profiles, with the faults found on the
+way.
+
+Terms.  *Clearance*: the least gap between two pieces' targets that lets the tool pass between them.
+*Run-in*: the straight way on which a drag knife's blade turns into the cut's direction.
+Does not touch geometry; stages before `compensate` see only what comes out of here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from pathlib import PurePath
+from types import MappingProxyType
+
+from foamwright.findings import Finding, Refused, fault, refuse_on_fault
+from foamwright.job import StockSpec
+from foamwright.model import FileStyle, Limits, Stock, Tool
+from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
+
+#: Cutting speed where neither the material nor the machine gives one, mm/s; for the time only.
+CUT_SPEED = 50.0
+#: Turns up to this need no swivel of a drag knife, degrees (common practice, no source).
+SWIVEL_ANGLE = 10.0
+#: How far a knife's closed contour runs on past its start, mm (common practice, no source).
+OVERLAP = 1.0
+#: Greatest pivot-to-tip offset in use, mm (0.175 to 1.0; a blade seller's and a user's figures):
+#: what layout allows for where the machine keeps its offset to itself.
+WIDEST_BLADE_OFFSET = 1.0
+#: A blade may stand this far off the cut's direction when it goes down, degrees.
+RUN_IN_HEADING = 150.0
+#: The tip's distance from the line at the end of the run-in, mm.
+RUN_IN_SLACK = 0.002
+#: Strip of scrap beside a knife's cut that must stay whole, mm (common practice, no source).
+KNIFE_SCRAP = 1.0
+#: Two thicknesses that differ by less are the same, mm: nominal figures are rounded.
+SAME = 1e-6
+
+
+def settings_for(machine: MachineProfile, material: MaterialProfile) -> CutSettings:
+    """The material's settings for the machine. Raises Refused (J514, J521, J522) with every reason
+    why the two don't go together.
+    """
+    faults = list(pair_faults(machine, material))
+    try:
+        cut = material.cut_for(machine.method, machine.id)
+    except Refused as e:
+        raise Refused((*faults, *e.findings)) from None
+    refuse_on_fault(faults)
+    return cut
+
+
+def tool_for(machine: MachineProfile, material: MaterialProfile, cut: CutSettings) -> Tool:
+    """The tool with these settings. Raises Refused with every reason why it can't be meant."""
+    refuse_on_fault(tool_faults(machine, material, cut))
+    laser = machine.method == "laser"
+    edge_angle = _blade(cut.edge_angle, machine.edge_angle, 90.0)
+    return Tool(
+        method=machine.method,
+        applies=frozenset(machine.applies),
+        marks_by=machine.marks_by,
+        curves=machine.curves,
+        kerf=_kerf(cut),
+        blade_offset=machine.blade_offset or 0.0,
+        swivel_angle=_blade(cut.swivel_angle, machine.swivel_angle, SWIVEL_ANGLE),
+        overlap=_blade(cut.overlap, machine.overlap, 0.0 if laser else OVERLAP),
+        overrun=_overrun(material, edge_angle) if machine.method == "oscillating-knife" else 0.0,
+        edges=cut.edges or machine.edges or "single",
+        blade_width=_blade(cut.blade_width, machine.blade_width, 0.0),
+        lead_in=cut.lead_in or 0.0,
+        passes=cut.passes,
+        cut_speed=_cut_speed(machine, cut),
+        travel_speed=machine.travel_speed,
+        acceleration=machine.acceleration,
+        band=machine.band if machine.feed == "roll" else None,
+    )
+
+
+def _blade(cut: float | None, machine: float | None, otherwise: float) -> float:
+    own = machine if cut is None else cut
+    return otherwise if own is None else own
+
+
+def _kerf(cut: CutSettings) -> float:
+    return next((k for k in (cut.kerf, cut.kerf_x, cut.kerf_y) if k is not None), 0.0)
+
+
+def _overrun(material: MaterialProfile, edge_angle: float) -> float:
+    """How far an edge inclined to the sheet severs the bottom behind the top: t / tan(beta)."""
+    return round(material.severed / math.tan(math.radians(edge_angle)), 9)
+
+
+def _cut_speed(machine: MachineProfile, cut: CutSettings) -> float:
+    speeds = [s for s in (cut.speed, machine.cut_speed_max) if s is not None]
+    return min(speeds, default=CUT_SPEED)
+
+
+def pair_faults(machine: MachineProfile, material: MaterialProfile) -> Iterator[Finding]:
+    """Why this machine can't take this material, whatever the settings: J521, J522."""
+    where = _where(machine, material)
+    thick = material.thickness if machine.method == "laser" else material.severed
+    if thick > machine.max_thickness + SAME:
+        what = f"{thick:g} mm is thicker than the {machine.max_thickness:g} mm it takes"
+        yield fault("J521", where, what, "choose another machine or thinner stock")
+    limp = material.hold or material.stretch != "none"
+    if limp and machine.needs_hold and not set(machine.needs_hold) & set(material.hold):
+        held = f"held by {' and '.join(material.hold)}" if material.hold else "not held by anything"
+        reasons = {"roll": "it would bunch under the rollers", "mat": "it would drag on the mat"}
+        reason = reasons.get(machine.feed, "it would move")
+        what = f"the material is {held} and not by {' or '.join(machine.needs_hold)}: {reason}"
+        mend = "back it and give the backed material a profile of its own, or change the machine"
+        yield fault("J522", where, what, mend)
+
+
+def tool_faults(
+    machine: MachineProfile, material: MaterialProfile, cut: CutSettings
+) -> Iterator[Finding]:
+    """Why this machine can't cut this material with these settings: J521 to J525."""
+    where = _where(machine, material)
+    yield from pair_faults(machine, material)
+    yield from _kerf_faults(where, machine, cut)
+    yield from _blade_faults(where, machine, cut)
+    if machine.method != "laser" and cut.depth is not None and cut.depth < material.severed - SAME:
+        what = f"a depth of {cut.depth:g} mm does not sever {material.severed:g} mm"
+        yield fault("J525", where, what, "set the [[cut]]'s depth to the thickness or more")
+
+
+def _where(machine: MachineProfile, material: MaterialProfile) -> str:
+    return f"{material.id or material.name} on {machine.id or machine.name}"
+
+
+def _kerf_faults(where: str, machine: MachineProfile, cut: CutSettings) -> Iterator[Finding]:
+    given = {k for k in (cut.kerf, cut.kerf_x, cut.kerf_y) if k is not None}
+    if machine.method == "laser" and not given:
+        yield fault("J523", where, "no kerf is given", "add kerf to the [[cut]] for laser")
+    if len(given) > 1 or (cut.kerf is None and len({cut.kerf_x, cut.kerf_y}) > 1):
+        what = "a kerf that differs in x and y is not compensated in this version"
+        yield fault("J524", where, what, "give one kerf")
+    if cut.kerf_exit is not None and cut.kerf_exit != _kerf(cut):
+        what = "a kerf that changes through the thickness is not compensated in this version"
+        yield fault("J524", where, what, "give one kerf and leave kerf_exit out")
+    if machine.method != "laser" and any(given):
+        what = "the kerf of a knife is not compensated in this version"
+        yield fault("J524", where, what, "set kerf to 0 mm, or leave it out")
+
+
+def _blade_faults(where: str, machine: MachineProfile, cut: CutSettings) -> Iterator[Finding]:
+    if machine.method == "drag-knife" and "blade-offset" not in machine.applies:
+        if machine.blade_offset is None:
+            mend = (
+                'add it to the machine, or applies = ["blade-offset"] where its controller does it'
+            )
+            yield fault("J523", where, "no blade_offset is given", mend)
+        elif machine.blade_offset <= 0:
+            what = "blade_offset must be more than 0 mm: a drag knife's tip trails its pivot"
+            yield fault("J523", where, what, "measure it, or take it from the blade's sheet")
+    if machine.method == "oscillating-knife" and _blade(cut.edge_angle, machine.edge_angle, 0) == 0:
+        mend = "add it to the machine or to the [[cut]]: degrees between edge and sheet"
+        yield fault("J523", where, "no edge_angle is given", mend)
+
+
+def style_for(machine: MachineProfile) -> FileStyle:
+    """How the machine's software wants its files."""
+    return FileStyle(
+        dxf=machine.dxf,
+        dxf_units=machine.dxf_units,
+        origin=machine.origin,
+        writes=machine.writes,
+        layers=MappingProxyType({str(k): v for k, v in machine.layers.items()}),
+        colours=MappingProxyType({str(k): v for k, v in machine.colours.items()}),
+    )
+
+
+def limits_for(
+    machine: MachineProfile,
+    material: MaterialProfile,
+    tool: Tool,
+    stocks: Iterable[Stock] = (),
+    cut: CutSettings | None = None,
+) -> Limits:
+    """What layout must know: reach, feed, margins, gaps in mm.
+
+    stocks: those of the job, whose longest is a roll feed's reach along; without them the
+    material's own.  cut: the settings in use, by default those that the material has.
+    """
+    settings = cut or material.cut_for(machine.method, machine.id)
+    lengths = [s.length for s in stocks] or [s.length for s in material.stock]
+    along = max(lengths) if machine.feed == "roll" else math.inf
+    edge = _room(tool)
+    return Limits(
+        reach=(machine.reach[0], min((along, *machine.reach[1:]))),
+        feed=machine.feed,
+        margins=machine.margins,
+        clearance=_clearance(material, tool, settings, edge),
+        edge=edge,
+    )
+
+
+def _room(tool: Tool) -> float:
+    """How far from its target the tool works, mm: burn and lead, run-in, or overrun."""
+    if tool.method == "laser":
+        return tool.lead_in + tool.kerf
+    if tool.method == "drag-knife":
+        if tool.leaves_to_machine("blade-offset"):
+            return tool.blade_offset or WIDEST_BLADE_OFFSET
+        return tool.blade_offset + run_in_length(tool.blade_offset)
+    return tool.overrun
+
+
+def _clearance(material: MaterialProfile, tool: Tool, cut: CutSettings, room: float) -> float:
+    """Gap between two targets, mm.
+
+    Laser: the gap that is asked for (by default the thickness, as school guidance has it) between
+    the cuts, so a kerf more between the targets.  Knives: room for one tool, and scrap.
+    """
+    if tool.method == "laser":
+        asked = material.thickness if cut.clearance is None else cut.clearance
+        return max(asked + tool.kerf, room)
+    swing = tool.blade_offset if tool.method == "drag-knife" else 0.0
+    return max(room + max(swing, KNIFE_SCRAP), cut.clearance or 0.0)
+
+
+def run_in_length(
+    offset: float, heading: float = RUN_IN_HEADING, slack: float = RUN_IN_SLACK
+) -> float:
+    """Way in mm until a trailing tip, at first `heading` degrees off, is within `slack` mm of the
+    line.
+
+    The tractrix's heading error, tan(theta/2) = tan(theta0/2) exp(-s/e), solved for s where
+    the tip's distance e theta is the slack.  3.8 mm at e = 0.5.
+    """
+    if offset <= slack:
+        return 0.0
+    off = math.tan(math.radians(heading) / 2) / math.tan(slack / offset / 2)
+    return max(0.0, offset * math.log(off))
+
+
+def stock_for(material: MaterialProfile, specs: Iterable[StockSpec] = ()) -> tuple[Stock, ...]:
+    """The stock to lay out on: the job's own for this material, else the material's."""
+    own = [s for s in specs if material.id in (s.material, PurePath(s.material).stem)]
+    if own:
+        kind = material.stock[0].kind
+        return tuple(Stock(material.id, s.kind or kind, s.width, s.length, s.count) for s in own)
+    return tuple(Stock(material.id, s.kind, s.width, s.length, s.count) for s in material.stock)
+
+
+def rotations_for(material: MaterialProfile, grain: float | None) -> tuple[float, ...]:
+    """The turns, in degrees, that bring a piece's grain where the material wants it.
+
+    grain: direction of the piece's grain line, None for upright.  One-way nap: grain up the sheet,
+    never down.  A stated grain or a stretch: up or down.  Else any quarter turn.
+    """
+    up = (90.0 - (90.0 if grain is None else grain)) % 360
+    if material.nap == "one-way":
+        return (up,)
+    if grain is not None or material.stretch != "none":
+        return (up, (up + 180) % 360)
+    return (0.0, 90.0, 180.0, 270.0)

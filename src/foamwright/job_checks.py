@@ -1,0 +1,194 @@
+"""What the keys of a job file must agree on between each other.
+
+Works on the file's plain data, so that one wrong value doesn't hide the faults of all others: what
+has the wrong kind is passed over here, since the reader of the values tells it.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Mapping
+from pathlib import PurePath
+from typing import Any
+
+from foamwright.findings import Finding
+from foamwright.names import safe_name
+from foamwright.strict_toml import Source, shown
+from foamwright.toml_lines import KeyPath, nearest
+
+#: Notch shapes that this version cuts.
+NOTCHES = ("v", "slit")
+
+
+def cross_checks(source: Source) -> Iterator[Finding]:
+    """Every disagreement in a job's data: J505 to J509."""
+    yield from _names(source)
+    for path, piece in tables(source.data, "piece"):
+        yield from _piece(source, path, piece)
+    yield from _seams(source)
+    yield from _permits(source)
+    yield from _stock(source)
+
+
+def tables(data: Any, key: str, path: KeyPath = ()) -> Iterator[tuple[KeyPath, Mapping[str, Any]]]:
+    """The tables of an `[[array]]` with their paths; nothing where the key holds something else."""
+    items = data.get(key) if isinstance(data, Mapping) else None
+    for number, item in enumerate(items if isinstance(items, list | tuple) else ()):
+        if isinstance(item, Mapping):
+            yield (*path, key, number), item
+
+
+def _edges(piece: Mapping[str, Any]) -> tuple[str, ...]:
+    edges = piece.get("edges")
+    return tuple(edges) if isinstance(edges, Mapping) else ()
+
+
+def _near(word: str, known: tuple[str, ...], otherwise: str) -> str:
+    near = nearest(word, known)
+    return f"did you mean {near}" if near else otherwise
+
+
+def _names(source: Source) -> Iterator[Finding]:
+    """Names must differ, also where case and special letters are lost, as in file names."""
+    for key in ("piece", "seam"):
+        taken: dict[str, str] = {}
+        for path, item in tables(source.data, key):
+            name = item.get("name")
+            if not isinstance(name, str):
+                continue
+            if key == "piece" and "/" in name:
+                mend = "leave out the slash: copies are named piece/drawn/1"
+                yield source.fault("J505", (*path, "name"), "holds a slash", mend)
+            made = safe_name(name).lower()
+            if made in taken:
+                other = shown(taken[made])
+                same = "is used twice" if name == taken[made] else f"is too like {other}"
+                mend = f"give each {key} a name that differs by more than case or accents"
+                yield source.fault("J507", (*path, "name"), same, mend)
+            taken.setdefault(made, name)
+
+
+def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[Finding]:
+    head = source.data.get("job")
+    has_machine = "machine" in piece or (isinstance(head, Mapping) and "machine" in head)
+    if not has_machine:
+        mend = "name it here or once in [job]"
+        yield source.fault("J504", (*path, "machine"), "no machine is named", mend)
+    if piece.get("count", 1) == 0 and piece.get("mirrored", 0) == 0:
+        mend = "set count or mirrored to 1 or more, or leave the piece out"
+        yield source.fault("J509", (*path, "count"), "no copy is asked for", mend)
+    outline = piece.get("outline")
+    if isinstance(outline, str) and not all(outline.partition("#")[::2]):
+        what = "must name a drawing and the piece in it"
+        yield source.fault("J505", (*path, "outline"), what, "write it as heron.svg#sole")
+    yield from _allowance(source, path, piece)
+    yield from _fixed(source, path, piece)
+    for at, notch in tables(piece, "notch", path):
+        yield from _notch(source, at, notch, _edges(piece))
+    for at, relief in tables(piece, "relief", path):
+        yield from _edge(source, at, relief, _edges(piece))
+    for at, mark in tables(piece, "mark", path):
+        yield from _mark(source, at, mark)
+
+
+def _allowance(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[Finding]:
+    widths = piece.get("allowance")
+    for key in widths if isinstance(widths, Mapping) else ():
+        if key != "default":
+            what = "an allowance by edge is not in this version"
+            mend = "give default, the allowance of the whole outline, and leave this out"
+            yield source.fault("J506", (*path, "allowance", key), what, mend)
+
+
+def _fixed(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[Finding]:
+    fixed = piece.get("fixed")
+    for number, name in enumerate(fixed if isinstance(fixed, list | tuple) else ()):
+        if name in _edges(piece):
+            what = f"{shown(name)} is an edge, and a fixed edge is not in this version"
+            yield source.fault("J506", (*path, "fixed", number), what, "name openings only")
+
+
+def _notch(
+    source: Source, path: KeyPath, notch: Mapping[str, Any], edges: tuple[str, ...]
+) -> Iterator[Finding]:
+    if notch.get("shape") in ("t", "castle", "u"):
+        mend = f"use {' or '.join(NOTCHES)}"
+        yield source.fault("J506", (*path, "shape"), "this notch is not in this version", mend)
+    if "at" in notch and "point" in notch:
+        yield source.fault("J509", (*path, "point"), "stands beside at", "keep one of the two")
+    elif "at" in notch and "edge" not in notch:
+        yield source.fault("J509", path, "at without an edge", "name the edge")
+    elif "at" not in notch and "point" not in notch:
+        mend = "give edge and at, or point"
+        yield source.fault("J509", path, "does not say where the notch is", mend)
+    yield from _edge(source, path, notch, edges)
+
+
+def _edge(
+    source: Source, path: KeyPath, part: Mapping[str, Any], edges: tuple[str, ...]
+) -> Iterator[Finding]:
+    edge = part.get("edge")
+    if isinstance(edge, str) and edge not in edges:
+        mend = _near(edge, edges, "name it in [piece.edges] with the corners it runs between")
+        yield source.fault("J508", (*path, "edge"), f"no edge is named {shown(edge)}", mend)
+
+
+def _mark(source: Source, path: KeyPath, mark: Mapping[str, Any]) -> Iterator[Finding]:
+    if "at" in mark and "point" in mark:
+        yield source.fault("J509", (*path, "point"), "stands beside at", "keep one of the two")
+    elif "at" not in mark and "point" not in mark:
+        mend = "give at or point"
+        yield source.fault("J509", path, "does not say where the mark is", mend)
+    if "to" in mark and mark.get("shape", "cross") != "line":
+        mend = 'set shape = "line", or leave it out'
+        yield source.fault("J509", (*path, "to"), "only a line has a far end", mend)
+
+
+def _seams(source: Source) -> Iterator[Finding]:
+    pieces = {str(p.get("name")): _edges(p) for _, p in tables(source.data, "piece")}
+    for path, seam in tables(source.data, "seam"):
+        joins = seam.get("joins")
+        for number, side in enumerate(joins if isinstance(joins, list | tuple) else ()):
+            if isinstance(side, str):
+                yield from _seam_side(source, (*path, "joins", number), side, pieces)
+
+
+def _seam_side(
+    source: Source, path: KeyPath, side: str, pieces: Mapping[str, tuple[str, ...]]
+) -> Iterator[Finding]:
+    piece, dot, edge = side.rpartition(".")
+    if not (piece and dot and edge):
+        mend = "write it as piece.edge"
+        yield source.fault("J505", path, f"{shown(side)} names no edge of a piece", mend)
+    elif piece not in pieces:
+        mend = _near(piece, tuple(pieces), "name a piece of this job")
+        yield source.fault("J508", path, f"no piece is named {shown(piece)}", mend)
+    elif edge not in pieces[piece]:
+        mend = _near(edge, pieces[piece], f"name it in the [piece.edges] of {shown(piece)}")
+        what = f"{shown(piece)} has no edge named {shown(edge)}"
+        yield source.fault("J508", path, what, mend)
+
+
+def _permits(source: Source) -> Iterator[Finding]:
+    for path, permit in tables(source.data, "permit"):
+        start, end = permit.get("date"), permit.get("expires")
+        both = isinstance(start, datetime.date) and isinstance(end, datetime.date)
+        if both and type(start) is type(end) and end < start:  # type: ignore[operator]
+            what = "the permit expires before its date"
+            yield source.fault("J509", (*path, "expires"), what, "mend one of the dates")
+
+
+def _stock(source: Source) -> Iterator[Finding]:
+    """Stock that no piece is cut from is a slip: the material's own would be used in its place."""
+    used = {
+        name
+        for _, piece in tables(source.data, "piece")
+        if isinstance(material := piece.get("material"), str)
+        for name in (material, PurePath(material).stem)
+    }
+    for path, stock in tables(source.data, "stock"):
+        material = stock.get("material")
+        if isinstance(material, str) and material not in used:
+            mend = _near(material, tuple(sorted(used)), "name a material that a piece is cut from")
+            what = f"no piece is cut from {shown(material)}"
+            yield source.fault("J508", (*path, "material"), what, mend)

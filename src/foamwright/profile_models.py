@@ -1,0 +1,197 @@
+"""Profiles of materials and machines: what their files may say. The keys are the contract's.
+
+Lengths in mm, speeds in mm/s, angles in degrees after validation.  Does not find or combine files
+(`profiles.py`), nor judge whether a material may be cut (`safety.py`).
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Literal, Self
+
+from pydantic import AfterValidator, Field, model_validator
+
+from foamwright.fields import Acceleration, Length, Name, Size, Speed, Table, Text, Width
+from foamwright.findings import Refused, fault
+from foamwright.model import MarkMaker, Method
+
+#: What may hold stock down or together while it is cut.
+Hold = Literal["vacuum-film", "carrier", "underlay", "stabiliser"]
+Basis = Literal["estimate", "published", "measured"]
+Layer = Literal[
+    "PEN", "SCORE", "HOLE", "CUT_SLIT", "CUT_INNER", "CUT_OUTER", "TEXT", "STOCK", "CHECK"
+]
+#: Degrees between a blade's edge and the sheet: under 10 the overrun would pass any stock.
+EdgeAngle = Annotated[float, Field(strict=True, ge=10, le=90)]
+#: Length of one band of a roll's feed, where the machine's profile gives none, mm.
+BAND = 300.0
+
+
+def _colour(text: str) -> str:
+    if not re.fullmatch(r"#[0-9A-Fa-f]{6}", text):
+        raise ValueError("must be a colour such as #D55E00")
+    return text.upper()
+
+
+def _layer_name(text: str) -> str:
+    if not re.fullmatch(r"[A-Za-z0-9_-]{1,31}", text):
+        raise ValueError("must be 1 to 31 letters, digits, _ or -")
+    return text
+
+
+class BladeKeys(Table):
+    """What a blade is like; a cut's values go before its machine's.
+
+    edge_angle: of the cutting edge to the sheet.  edges: whether one or both edges cut.
+    swivel_angle: turns up to this need no swivel.  overlap: how far a closed contour runs on.
+    """
+
+    edge_angle: EdgeAngle | None = None
+    edges: Literal["single", "double"] | None = None
+    blade_width: Width | None = None
+    swivel_angle: Annotated[float, Field(strict=True, gt=0, le=90)] | None = None
+    overlap: Width | None = None
+
+
+class CutSettings(BladeKeys):
+    """One `[[cut]]` of a material: values for a method, or for one machine.
+
+    clearance: gap between cuts, where the stock's thickness isn't meant.  blade, force, power,
+    focus and air are for the operator, in the machine's own words.
+    """
+
+    method: Method
+    machine: Name | None = None
+    kerf: Width | None = None
+    kerf_x: Width | None = None
+    kerf_y: Width | None = None
+    kerf_exit: Width | None = None
+    clearance: Width | None = None
+    speed: Speed | None = None
+    passes: Annotated[int, Field(strict=True, ge=1, le=100)] = 1
+    blade: Text | None = None
+    depth: Size | None = None
+    force: Text | None = None
+    power: Text | None = None
+    focus: Text | None = None
+    air: Text | None = None
+    lead_in: Width | None = None
+    basis: Basis = "estimate"
+    source: Name | None = None
+
+    @model_validator(mode="after")
+    def _tells_its_source(self) -> Self:
+        if self.basis != "estimate" and not self.source:
+            raise ValueError(f"basis {self.basis} needs a source: where and when")
+        return self
+
+
+class StockProfile(Table):
+    """One `[[stock]]` of a material. count: sheets or rolls on hand, None: as many as needed."""
+
+    kind: Literal["roll", "sheet"]
+    width: Size
+    length: Size
+    count: Annotated[int, Field(strict=True, ge=1, le=100_000)] | None = None
+
+
+class MaterialProfile(Table):
+    """A material. id: the file's name.  backing: of fur, what the blade must sever of it."""
+
+    id: str = ""
+    schema_: Literal[1] = Field(default=1, alias="schema")
+    based_on: Name | None = None
+    name: Name
+    composition: tuple[Name, ...] = Field(min_length=1)
+    composition_basis: Literal["data-sheet", "label", "guess"]
+    thickness: Size
+    backing: Size | None = None
+    cut_from: Literal["front", "back"] = "front"
+    turnable: bool = False
+    nap: Literal["none", "one-way"] = "none"
+    stretch: Literal["none", "across", "along", "both"] = "none"
+    hold: tuple[Hold, ...] = ()
+    stock: tuple[StockProfile, ...] = Field(min_length=1)
+    cut: tuple[CutSettings, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Self:
+        seen = [(c.method, c.machine) for c in self.cut]
+        twice = next((x for x in seen if seen.count(x) > 1), None)
+        if twice:
+            on = f" on {twice[1]}" if twice[1] else ""
+            raise ValueError(f"two [[cut]] tables are for {twice[0]}{on}: keep one")
+        if self.backing is not None and self.backing > self.thickness:
+            raise ValueError("the backing is thicker than the whole material")
+        return self
+
+    @property
+    def severed(self) -> float:
+        """Thickness that a blade must sever, mm: fur's backing, else all of it."""
+        return self.thickness if self.backing is None else self.backing
+
+    def cut_for(self, method: Method, machine: str) -> CutSettings:
+        """The settings for a machine of this method: its own, else the method's.
+
+        Raises Refused (J514) where there are none.
+        """
+        fitting = [c for c in self.cut if c.method == method and c.machine in (machine, None)]
+        if fitting:
+            return next((c for c in fitting if c.machine), fitting[0])
+        known = ", ".join(dict.fromkeys(c.method + _on(c.machine) for c in self.cut))
+        what = f"has no [[cut]] for {method} (it has {known})"
+        mend = (
+            f'choose another machine, or add [[cut]] method = "{method}" to a profile of your own'
+        )
+        raise Refused([fault("J514", f"material {self.id or self.name}", what, mend)])
+
+
+def _on(machine: str | None) -> str:
+    return f" on {machine}" if machine else ""
+
+
+class MachineProfile(BladeKeys):
+    """A machine. id: the file's name.
+
+    reach: across and along; a roll's second is how long a stock it feeds, and may be left out.
+    needs_hold: the material must be held by one of these.  band: of the feed, on a roll.
+    """
+
+    id: str = ""
+    schema_: Literal[1] = Field(default=1, alias="schema")
+    based_on: Name | None = None
+    name: Name
+    method: Method
+    reach: Annotated[tuple[Size, ...], Field(min_length=1, max_length=2)]
+    margins: tuple[Width, Width, Width, Width] = (0.0, 0.0, 0.0, 0.0)
+    feed: Literal["flat", "mat", "roll"]
+    band: Size = BAND
+    max_thickness: Size
+    needs_hold: tuple[Hold, ...] = ()
+    applies: tuple[Literal["kerf", "blade-offset", "tangent", "overrun"], ...]
+    blade_offset: Length | None = None
+    marks_by: MarkMaker
+    dxf: Literal["r12", "r2000"] = "r2000"
+    dxf_units: Literal["mm", "in"] = "mm"
+    curves: Literal["arcs", "lines"] = "arcs"
+    origin: Literal["bottom-left", "bottom-right", "top-left", "top-right", "centre"] = (
+        "bottom-left"
+    )
+    writes: tuple[Literal["TEXT", "STOCK", "CHECK"], ...] = ()
+    cut_speed_max: Speed | None = None
+    travel_speed: Speed = 200.0
+    acceleration: Acceleration = 1000.0
+    layers: dict[Layer, Annotated[str, AfterValidator(_layer_name)]] = Field(default_factory=dict)
+    colours: dict[Layer, Annotated[str, AfterValidator(_colour)]] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Self:
+        if len(self.reach) == 1 and self.feed != "roll":
+            raise ValueError("reach needs two lengths, across and along")
+        left, right, near, far = self.margins
+        if left + right >= self.reach[0] or (len(self.reach) > 1 and near + far >= self.reach[1]):
+            raise ValueError("the margins leave nothing of the reach")
+        names = [self.layers.get(x, x).lower() for x in Layer.__args__]
+        if len(set(names)) < len(names):
+            raise ValueError("two layers would bear the same name")
+        return self

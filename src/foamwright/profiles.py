@@ -1,0 +1,364 @@
+"""The shelf of profiles: where a material or machine is found, what it is based on, whence each
+value.
+
+Terms.  *Layer*: a folder with `materials/` and `machines/`; the nearest goes first: `job` (beside
+the job), `user` (the user's own), `package`.  *Origin*: the layer and file of a value as a logical
+path, `package:materials/card-1mm.toml`; never a path of this computer.
+
+A profile takes what it lacks from the one that it is `based_on`; `based_on` its own id means the
+same id in a farther layer.  Its composition is the union of its own and of all that it is based on
+or whose packaged id it bears: words are added, never taken away.
+Does not judge: `safety.py` does.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Generic, Literal, TypeAlias, TypeVar, cast
+
+from pydantic import BaseModel, ValidationError
+
+from foamwright.findings import Finding, Refused, fault
+from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
+from foamwright.record import ProfileEntry, ValueEntry
+from foamwright.shelf_folder import packaged_profiles
+from foamwright.strict_toml import Source, faults_of, read_toml, shown
+from foamwright.toml_lines import KeyPath, nearest
+
+Kind: TypeAlias = Literal["material", "machine"]
+LayerName: TypeAlias = Literal["job", "user", "package", "file"]
+Profile = TypeVar("Profile", MaterialProfile, MachineProfile)
+
+_FOLDER: Mapping[Kind, str] = MappingProxyType({"material": "materials", "machine": "machines"})
+_MODEL: Mapping[Kind, type[BaseModel]] = MappingProxyType(
+    {"material": MaterialProfile, "machine": MachineProfile}
+)
+#: Keys of a profile that are tables of their own, inherited key by key.
+_MERGED_TABLES = ("layers", "colours")
+#: What a profile says of itself alone.
+_OWN = ("based_on", "schema")
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """A folder of profiles and the name that origins tell it by."""
+
+    name: LayerName
+    folder: Path
+
+    def file(self, kind: Kind, profile_id: str) -> Path | None:
+        """The profile's file here, ids compared without case; None where there is none."""
+        folder = self.folder / _FOLDER[kind]
+        try:
+            files = sorted(folder.glob("*.toml"))
+        except OSError:
+            return None
+        return next((f for f in files if f.stem.casefold() == profile_id.casefold()), None)
+
+    def ids(self, kind: Kind) -> tuple[str, ...]:
+        folder = self.folder / _FOLDER[kind]
+        return tuple(sorted(f.stem for f in folder.glob("*.toml"))) if folder.is_dir() else ()
+
+
+@dataclass(frozen=True, slots=True)
+class Ancestor:
+    """A profile that another is based on, or whose packaged id it bears."""
+
+    id: str
+    origin: str
+    composition: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Loaded(Generic[Profile]):
+    """A profile with all that it inherits.
+
+    origins: of each key, `kerf` of a cut as `cut.<number>.kerf` being that of its `cut.<number>`.
+    composition: the effective one of a material, which is also the profile's.
+    """
+
+    id: str
+    kind: Kind
+    profile: Profile
+    origins: Mapping[str, str]
+    lineage: tuple[Ancestor, ...] = ()
+    composition: tuple[str, ...] = ()
+
+    def origin(self, key: str) -> str:
+        """Where a key's value comes from; `default` where no file gives it."""
+        return self.origins.get(key, "default")
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One file of the shelf. hidden: a nearer layer has the same id.  fault: why it can't load."""
+
+    kind: Kind
+    id: str
+    name: str
+    origin: str
+    hidden: bool = False
+    fault: str = ""
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A profile's file as read, before it inherits."""
+
+    id: str
+    layer: int
+    origin: str
+    source: Source
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """Layers, nearest first. base: the folder that a path to a profile is relative to."""
+
+    layers: tuple[Layer, ...]
+    base: Path = field(default_factory=Path)
+
+    @classmethod
+    def of(cls, job_folder: Path | None = None, base: Path | None = None) -> Shelf:
+        """The layers that a job in this folder sees."""
+        beside = [Layer("job", job_folder / "profiles")] if job_folder is not None else []
+        own = [Layer("user", user_folder()), Layer("package", packaged_profiles())]
+        return cls((*beside, *own), base or job_folder or Path())
+
+    @property
+    def folders(self) -> tuple[Path, ...]:
+        """The layers' folders, nearest first, for rules that every shelf may add to."""
+        return tuple(layer.folder for layer in self.layers)
+
+    def material(self, reference: str) -> Loaded[MaterialProfile]:
+        """A material by its id or its file. Raises Refused with every fault of it."""
+        return cast(Loaded[MaterialProfile], self._load("material", reference))
+
+    def machine(self, reference: str) -> Loaded[MachineProfile]:
+        """A machine by its id or its file. Raises Refused with every fault of it."""
+        return cast(Loaded[MachineProfile], self._load("machine", reference))
+
+    def missing(self, kind: Kind, reference: str) -> str:
+        """What to tell of an id that is on no shelf; empty where it is on one."""
+        if _is_path(reference) or any(x.file(kind, reference) for x in self.layers):
+            return ""
+        known = sorted({i for x in self.layers for i in x.ids(kind)})
+        near = nearest(reference, known)
+        mend = f"did you mean {near}" if near else f"known are {', '.join(known)}"
+        return f"no {kind} {shown(reference)} is on the shelf; {mend}"
+
+    def list(self) -> tuple[Listed, ...]:
+        """Every profile of every layer, a kind after the other, nearest layer first."""
+        return tuple(x for kind in _FOLDER for x in self._list(kind))
+
+    def _list(self, kind: Kind) -> Iterator[Listed]:
+        seen: set[str] = set()
+        for number, layer in enumerate(self.layers):
+            for profile_id in layer.ids(kind):
+                hidden = profile_id.casefold() in seen
+                name, said = profile_id, ""
+                try:
+                    name = self._finish(kind, self._read(kind, profile_id, number)).profile.name
+                except Refused as e:
+                    said = e.findings[0].line()
+                seen.add(profile_id.casefold())
+                yield Listed(kind, profile_id, name, _origin(layer, kind, profile_id), hidden, said)
+
+    def _load(self, kind: Kind, reference: str) -> Loaded[Any]:
+        if _is_path(reference):
+            file = self.base / reference
+            found = _Found(file.stem, -1, f"file:{file.name}", read_toml(file))
+            return self._finish(kind, found)
+        if message := self.missing(kind, reference):
+            what, _, mend = message.partition("; ")
+            raise Refused([fault("J511", "profiles", what, mend)])
+        return self._finish(kind, self._read(kind, reference, 0))
+
+    def _read(self, kind: Kind, profile_id: str, first: int) -> _Found:
+        """The nearest file of this id from the layer numbered `first` on; there must be one."""
+        for number, layer in enumerate(self.layers[first:], first):
+            file = layer.file(kind, profile_id)
+            if file is not None:
+                origin = _origin(layer, kind, file.stem)
+                return _Found(file.stem, number, origin, read_toml(file))
+        raise Refused([fault("J511", "profiles", f"no {kind} {shown(profile_id)} is there")])
+
+    def _finish(self, kind: Kind, found: _Found) -> Loaded[Any]:
+        """The profile with all that it inherits, checked."""
+        chain = self._chain(kind, found)
+        faults = [x for link in chain for x in _own_faults(kind, link)]
+        borne = self._packaged(kind, chain)
+        faults.extend(_other_method(kind, chain, borne))
+        if faults:
+            raise Refused(faults)
+        data, origins = _inherit(chain)
+        lineage = tuple(Ancestor(x.id, x.origin, _words(x)) for x in (*chain[1:], *borne))
+        if kind == "material":
+            words = [w for x in (found, *chain[1:], *borne) for w in _words(x)]
+            data["composition"] = list(dict.fromkeys(words))
+        profile = _validated(kind, found, {**data, "id": found.id})
+        composition = tuple(data.get("composition", ()))
+        return Loaded(found.id, kind, profile, MappingProxyType(origins), lineage, composition)
+
+    def _chain(self, kind: Kind, found: _Found) -> tuple[_Found, ...]:
+        """The profile and what it is based on, nearest first."""
+        chain: tuple[_Found, ...] = (found,)
+        while isinstance(base := chain[-1].source.data.get("based_on"), str):
+            chain = (*chain, self._base(kind, base, chain))
+        return chain
+
+    def _base(self, kind: Kind, base: str, chain: Sequence[_Found]) -> _Found:
+        link = chain[-1]
+        first = link.layer + 1 if base.casefold() == link.id.casefold() else 0
+        if not any(layer.file(kind, base) for layer in self.layers[first:]):
+            told = self.missing(kind, base) or f"no farther shelf has a {kind} {base}; rename it"
+            what, _, mend = told.partition("; ")
+            raise Refused([link.source.fault("J511", ("based_on",), what, mend)])
+        found = self._read(kind, base, first)
+        if any(x.origin == found.origin for x in chain):
+            names = " <- ".join(x.id for x in (*chain, found))
+            what = f"profiles are based on each other in a circle ({names})"
+            raise Refused([link.source.fault("J512", ("based_on",), what, "break the circle")])
+        return found
+
+    def _packaged(self, kind: Kind, chain: Sequence[_Found]) -> tuple[_Found, ...]:
+        """Packaged profiles (with their bases) whose ids these bear, that aren't in the chain."""
+        last = len(self.layers) - 1
+        if self.layers[last].name != "package":
+            return ()
+        borne: dict[str, _Found] = {}
+        for link in chain:
+            if self.layers[last].file(kind, link.id) is not None:
+                packaged = self._chain(kind, self._read(kind, link.id, last))
+                borne |= {x.origin: x for x in packaged}
+        there = {x.origin for x in chain}
+        return tuple(x for origin, x in borne.items() if origin not in there)
+
+
+def user_folder() -> Path:
+    """The user's own shelf: FOAMWRIGHT_PROFILES, else the system's place for user data."""
+    named = os.environ.get("FOAMWRIGHT_PROFILES")
+    if named:
+        return Path(named)
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("foamwright", appauthor=False)) / "profiles"
+
+
+def _is_path(reference: str) -> bool:
+    return reference.endswith(".toml") or "/" in reference or "\\" in reference
+
+
+def _origin(layer: Layer, kind: Kind, profile_id: str) -> str:
+    return f"{layer.name}:{_FOLDER[kind]}/{profile_id}.toml"
+
+
+def _words(found: _Found) -> tuple[str, ...]:
+    words = found.source.data.get("composition", ())
+    return tuple(w for w in words if isinstance(w, str)) if isinstance(words, list) else ()
+
+
+def _own_faults(kind: Kind, found: _Found) -> Iterator[Finding]:
+    """Faults of one file by itself; what it lacks and inherits is no fault of it."""
+    data = dict(found.source.data)
+    if "id" in data:
+        yield found.source.fault("J503", ("id",), "unknown key", "the file's name is the id")
+        del data["id"]
+    try:
+        _MODEL[kind].model_validate(data, context={"units": ""})
+    except ValidationError as e:
+        yield from faults_of(e, found.source, _MODEL[kind], partial="based_on" in data)
+
+
+def _other_method(
+    kind: Kind, chain: Sequence[_Found], borne: Sequence[_Found]
+) -> Iterator[Finding]:
+    """A machine that is based on one, or bears a packaged id, keeps its method."""
+    if kind != "machine":
+        return
+    for x in (*chain[1:], *borne):
+        mine, theirs = chain[0].source.data.get("method"), x.source.data.get("method")
+        if mine is not None and theirs is not None and mine != theirs:
+            what = f"{x.id} is a {theirs} in {x.origin}"
+            mend = "give your own machine an id of its own, and don't base it on this one"
+            yield chain[0].source.fault("J513", ("method",), what, mend)
+            return
+
+
+def _inherit(chain: Sequence[_Found]) -> tuple[dict[str, Any], dict[str, str]]:
+    """All values of a chain of profiles, nearest going first, with their origins."""
+    data: dict[str, Any] = {}
+    origins: dict[str, str] = {}
+    for link in reversed(chain):
+        for key, value in link.source.data.items():
+            if key == "cut":
+                _merge_cuts(data, origins, value, link.origin)
+            elif key in _MERGED_TABLES and isinstance(value, Mapping):
+                data[key] = {**data.get(key, {}), **value}
+                origins |= {f"{key}.{k}": link.origin for k in value}
+            elif key not in _OWN or link is chain[0]:
+                data[key] = value
+            if key != "cut":
+                origins[key] = link.origin
+    return data, origins
+
+
+def _merge_cuts(data: dict[str, Any], origins: dict[str, str], cuts: Any, origin: str) -> None:
+    """A nearer `[[cut]]` stands in the place of the one for the same method and machine.
+
+    Whole, since its basis speaks for all its values.
+    """
+    kept: list[Any] = data.setdefault("cut", [])
+    for cut in cuts:
+        aim = (cut.get("method"), cut.get("machine"))
+        same = (i for i, c in enumerate(kept) if (c.get("method"), c.get("machine")) == aim)
+        number = next(same, len(kept))
+        kept[number : number + 1] = [cut]
+        origins[f"cut.{number}"] = origin
+
+
+def _validated(kind: Kind, found: _Found, data: dict[str, Any]) -> Any:
+    source = Source(found.source.name, data, found.source.lines)
+    try:
+        return _MODEL[kind].model_validate(data, context={"units": ""})
+    except ValidationError as e:
+        raise Refused(faults_of(e, source, _MODEL[kind])) from None
+
+
+def resolve_settings(
+    material: Loaded[MaterialProfile], machine: Loaded[MachineProfile], cut: CutSettings
+) -> tuple[ProfileEntry, ProfileEntry]:
+    """Every value that a cut uses, with its origin, for the record; the cut's as `cut.kerf`."""
+    number = material.profile.cut.index(cut)
+    values = list(_values(material, skip=("cut",)))
+    values += [
+        ValueEntry(key=f"cut.{k}", value=v, origin=_cut_origin(material, cut, number, k))
+        for k, v in cut.model_dump(mode="json").items()
+        if v is not None
+    ]
+    return (
+        ProfileEntry(kind="material", id=material.id, values=tuple(values)),
+        ProfileEntry(kind="machine", id=machine.id, values=tuple(_values(machine))),
+    )
+
+
+def _cut_origin(loaded: Loaded[Any], cut: CutSettings, number: int, key: str) -> str:
+    return loaded.origin(f"cut.{number}") if key in cut.model_fields_set else "default"
+
+
+def _values(loaded: Loaded[Any], skip: Sequence[str] = ()) -> Iterator[ValueEntry]:
+    dump: Callable[..., dict[str, Any]] = loaded.profile.model_dump
+    left_out = {"id", *skip}
+    for key, value in dump(mode="json", by_alias=True, exclude=left_out).items():
+        if value is not None:
+            yield ValueEntry(key=key, value=value, origin=loaded.origin(key))
+    if loaded.lineage:
+        ids = list(dict.fromkeys(x.id for x in loaded.lineage))
+        yield ValueEntry(key="lineage", value=ids, origin=loaded.origin("based_on"))
+
+
+__all__ = ["KeyPath", "Layer", "Listed", "Loaded", "Shelf", "resolve_settings", "user_folder"]
