@@ -1,0 +1,333 @@
+"""DXF files (R12 to R2018, ASCII and binary) as shapes: layers, blocks, units, what is left out.
+
+Terms: an instance is one drawn appearance of an entity; a block drawn three times gives three.
+Opening and mending is `dxf_open`, one entity's curves `dxf_entities`, loose ends `join`.
+Only model space is read.  Text, dimensions, fills and solids are left out and counted; nothing is
+guessed: a file without a unit needs one from outside.
+"""
+
+from __future__ import annotations
+
+import pathlib
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from ezdxf.document import Drawing
+
+from foamwright.errors import GeometryError
+from foamwright.findings import Finding, fault, note, warning
+from foamwright.geometry.affine import Affine
+from foamwright.stages.acquire.dxf_entities import READERS, OutOfPlaneError, plane_map, run_of
+from foamwright.stages.acquire.dxf_open import INSUNITS, Opened, open_dxf
+from foamwright.stages.acquire.join import join_loose
+from foamwright.stages.acquire.shapes import ROLES, Reading, Shape
+from foamwright.units import unit_size
+
+#: Most instances read from one file; a bomb of nested arrays is stopped here.
+MOST_INSTANCES = 400_000
+#: Deepest nesting of blocks.
+DEEPEST = 64
+#: Faults of one kind told one by one; the rest is counted.
+MOST_TOLD = 20
+#: Types that say something to people and never are an outline.
+ANNOTATION = frozenset(
+    (
+        *("TEXT", "MTEXT", "ATTRIB", "ATTDEF", "RTEXT", "ACAD_TABLE", "TOLERANCE"),
+        *("DIMENSION", "ARC_DIMENSION", "LARGE_RADIAL_DIMENSION"),
+        *("LEADER", "MULTILEADER", "MLEADER"),
+        *("VIEWPORT", "IMAGE", "WIPEOUT", "GEODATA", "LIGHT", "CAMERA", "SUN"),
+    )
+)
+
+
+@dataclass
+class _Tally:
+    """What the walk noticed: counts, and faults with their place."""
+
+    left_out: Counter[str] = field(default_factory=Counter)
+    unread: Counter[str] = field(default_factory=Counter)
+    hidden: Counter[str] = field(default_factory=Counter)
+    no_length: int = 0
+    raised: int = 0
+    outside: list[str] = field(default_factory=list)
+    fitted: list[str] = field(default_factory=list)
+    broken: list[tuple[str, str]] = field(default_factory=list)
+    blocks: list[tuple[str, str, str]] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """Where the walk stands: the map to mm, the blocks entered, the layer that 0 stands for."""
+
+    to_mm: Affine
+    blocks: tuple[str, ...] = ()
+    layer: str | None = None
+
+
+class _BudgetSpentError(Exception):
+    """More instances than MOST_INSTANCES."""
+
+
+def read_dxf(
+    file: pathlib.Path, units: str | None, corner_angle: float, join_tolerance: float
+) -> Reading:
+    """The shapes of model space in mm, y up, loose ends joined; the findings; the file's unit.
+
+    units: the unit of a file that states none (`mm`, `cm`, `in`, ...).  corner_angle: degrees.
+    join_tolerance: mm, the widest gap that is closed.  Raises nothing for a bad file: the findings
+    then hold a fault.  The unit is empty where it isn't known.
+    """
+    opened, findings = open_dxf(file)
+    if opened is None:
+        return (), findings, ""
+    unit, size, told = _unit(file.name, opened, units)
+    findings += told
+    if size is None:
+        return (), findings, ""
+    tally = _Tally()
+    shapes = tuple(_Walk(file.name, opened.document, tally, corner_angle).shapes(size))
+    findings += tuple(_told(file.name, tally))
+    findings += tuple(_about_layouts(file.name, opened.document, bool(shapes)))
+    joined, more = join_loose(shapes, join_tolerance, corner_angle, file.name)
+    return joined, findings + more, unit
+
+
+def _unit(
+    name: str, opened: Opened, given: str | None
+) -> tuple[str, float | None, tuple[Finding, ...]]:
+    code = opened.insunits or 0
+    if code in INSUNITS:
+        unit, size = INSUNITS[code]
+        if given is not None and abs(unit_size(given) - size) > 1e-9 * size:
+            what = f"states its unit as {unit}, so the {given} given beside it is not used"
+            return unit, size, (warning("R006", name, what, "change $INSUNITS if it is wrong"),)
+        return unit, size, ()
+    if given is not None:
+        return given, unit_size(given), ()
+    what = "states no unit" if code == 0 else f"states a unit that isn't known ($INSUNITS {code})"
+    return "", None, (fault("R302", name, what, "say it with --units mm|in|cm"),)
+
+
+class _Walk:
+    """Through model space and the blocks it draws."""
+
+    def __init__(self, name: str, document: Drawing, tally: _Tally, corner_angle: float) -> None:
+        self.name = name
+        self.document = document
+        self.tally = tally
+        self.corner_angle = corner_angle
+        self.left = MOST_INSTANCES
+        self.unseen = _unseen_layers(document)
+
+    def shapes(self, size: float) -> Iterator[Shape]:
+        try:
+            yield from self._all(self.document.modelspace(), _Frame(Affine.scaling(size)))
+        except _BudgetSpentError:
+            what = f"draws more than {MOST_INSTANCES} entities through its blocks"
+            self.tally.blocks.append((self.name, what, "explode or thin out the arrays"))
+
+    def _all(self, entities: Iterable[Any], frame: _Frame) -> Iterator[Shape]:
+        for entity in entities:
+            self.left -= 1
+            if self.left < 0:
+                raise _BudgetSpentError
+            layer = _layer(entity, frame)
+            if entity.dxftype() == "INSERT":
+                yield from self._insert(entity, frame, layer)
+            elif self._is_seen(entity, layer):
+                yield from self._entity(entity, frame, layer)
+
+    def _is_seen(self, entity: Any, layer: str) -> bool:
+        if entity.dxf.get("invisible", 0):
+            self.tally.hidden["invisible"] += 1
+            return False
+        state = self.unseen.get(layer.lower())
+        if state:
+            self.tally.hidden[f"on layer {plain(layer)}, {state}"] += 1
+        return state is None
+
+    def _entity(self, entity: Any, frame: _Frame, layer: str) -> Iterator[Shape]:
+        kind = entity.dxftype()
+        if kind not in READERS or (kind == "POINT" and _role((layer, *frame.blocks)) != "point"):
+            known = kind in ANNOTATION or kind == "POINT"
+            (self.tally.left_out if known else self.tally.unread)[plain(kind)] += 1
+            return
+        where = self._where(entity, frame, layer)
+        try:
+            run = run_of(entity, frame.to_mm)
+            path = run.path(self.corner_angle)
+        except OutOfPlaneError:
+            self.tally.outside.append(where)
+            return
+        except (GeometryError, ValueError, ArithmeticError, TypeError, IndexError) as error:
+            self.tally.broken.append((where, plain(str(error))))
+            return
+        if path is None:
+            self.tally.no_length += 1
+            return
+        if run.fitted:
+            self.tally.fitted.append(where)
+        self.tally.raised += run.level != 0
+        groups = tuple(plain(g) for g in (layer, *frame.blocks))
+        yield Shape(path, groups=groups, role=_role(groups), where=where)
+
+    def _where(self, entity: Any, frame: _Frame, layer: str) -> str:
+        handle = entity.dxf.get("handle")
+        text = f"{self.name} {entity.dxftype()}" + (f" #{plain(handle)}" if handle else "")
+        text += f" on layer {plain(layer)}"
+        return text + (f" in block {plain(frame.blocks[-1])}" if frame.blocks else "")
+
+    def _insert(self, insert: Any, frame: _Frame, layer: str) -> Iterator[Shape]:
+        if insert.dxf.get("invisible", 0):
+            self.tally.hidden["invisible"] += 1
+            return
+        if self.unseen.get(layer.lower()) == "frozen":
+            self.tally.hidden[f"on layer {plain(layer)}, frozen"] += 1
+            return
+        if insert.attribs:
+            self.tally.left_out["ATTRIB"] += len(insert.attribs)
+        where = self._where(insert, frame, layer)
+        try:
+            block, maps = self._block(insert, frame)
+        except OutOfPlaneError:
+            self.tally.outside.append(where)
+            return
+        except (GeometryError, ValueError, TypeError) as error:
+            mend = "mend the block in the drawing program"
+            self.tally.blocks.append((where, plain(str(error)), mend))
+            return
+        for m in maps:
+            inner = _Frame(frame.to_mm @ m, (*frame.blocks, insert.dxf.name), layer)
+            yield from self._all(block, inner)
+
+    def _block(self, insert: Any, frame: _Frame) -> tuple[Any, Iterator[Affine]]:
+        """The block and the map of each of its instances. Raises GeometryError, OutOfPlaneError."""
+        name = insert.dxf.get("name", "")
+        block = self.document.blocks.get(name)
+        if block is None:
+            raise GeometryError(f"draws block {name!r}, which isn't in the file")
+        if block.block is not None and block.block.dxf.get("flags", 0) & _OTHER_FILE:
+            raise GeometryError(f"draws block {name!r}, which lies in another file")
+        if name in frame.blocks:
+            raise GeometryError(f"block {name!r} draws itself")
+        if len(frame.blocks) >= DEEPEST:
+            raise GeometryError(f"blocks nested deeper than {DEEPEST}")
+        columns, rows = insert_counts(insert)
+        if columns * rows * max(1, len(block)) > self.left:
+            raise _BudgetSpentError
+        base = complex(*block.base_point.vec2)
+        return block, _instance_maps(insert, base, columns, rows)
+
+
+#: BLOCK flags that say that the content is another drawing (published DXF reference).
+_OTHER_FILE = 4 | 8
+
+
+def insert_counts(insert: Any) -> tuple[int, int]:
+    """Columns and rows of an array; nought counts as one."""
+    return max(1, int(insert.dxf.column_count)), max(1, int(insert.dxf.row_count))
+
+
+def _instance_maps(insert: Any, base: complex, columns: int, rows: int) -> Iterator[Affine]:
+    """Maps from the block to the drawing that holds it: the array's steps turn but don't scale."""
+    own = plane_map(insert.dxf.extrusion)
+    place = complex(insert.dxf.insert.x, insert.dxf.insert.y)
+    sx, sy = float(insert.dxf.xscale), float(insert.dxf.yscale)
+    if sx == 0 or sy == 0:
+        raise GeometryError("a block scaled to nothing")
+    turned = own @ Affine.translation(place) @ Affine.rotation(float(insert.dxf.rotation))
+    inner = Affine.scaling(sx, sy) @ Affine.translation(-base)
+    dx, dy = float(insert.dxf.column_spacing), float(insert.dxf.row_spacing)
+    return (
+        turned @ Affine.translation(complex(c * dx, r * dy)) @ inner
+        for r in range(rows)
+        for c in range(columns)
+    )
+
+
+def _layer(entity: Any, frame: _Frame) -> str:
+    """The entity's layer; layer 0 inside a block is the layer of the INSERT."""
+    own = str(entity.dxf.get("layer", "0"))
+    return frame.layer if own == "0" and frame.layer is not None else own
+
+
+def _unseen_layers(document: Drawing) -> Mapping[str, str]:
+    unseen = {"defpoints": "not plotted"}
+    for layer in document.layers:
+        name = str(layer.dxf.name).lower()
+        if layer.is_frozen():
+            unseen[name] = "frozen"
+        elif layer.is_off():
+            unseen[name] = "off"
+        elif not layer.dxf.get("plot", 1):
+            unseen[name] = "not plotted"
+    return unseen
+
+
+def _role(groups: tuple[str, ...]) -> str | None:
+    """The role that the layer, else the innermost block, states by its name."""
+    for name in (groups[0], *reversed(groups[1:])):
+        if name.strip().lower() in ROLES:
+            return name.strip().lower()
+    return None
+
+
+def plain(text: str) -> str:
+    """A name from a file, fit for a message: one line, printable, at most 80 characters."""
+    tidy = text.encode("utf-8", "replace").decode("utf-8")
+    return "".join(c if c.isprintable() else "?" for c in tidy)[:80]
+
+
+def _told(name: str, tally: _Tally) -> Iterator[Finding]:
+    mend = "mend or delete it in the drawing program"
+    yield from _each("R307", name, [(w, f"has {what}", mend) for w, what in tally.broken])
+    yield from _each("R308", name, tally.blocks)
+    if tally.outside:
+        what = f"{len(tally.outside)} entities lie outside the drawing plane and are left out"
+        yield warning("R309", tally.outside[0], what, "flatten the drawing to z = 0 if they count")
+    if tally.unread:
+        what = f"left out, not a line to cut along: {_counts(tally.unread)}"
+        yield warning("R310", name, what, "draw its outline if it is to be cut")
+    if tally.fitted:
+        what = f"{len(tally.fitted)} splines state only points to pass through"
+        yield warning("R311", tally.fitted[0], what, "compare the curve with the drawing")
+    if tally.raised:
+        yield note("R312", name, f"{tally.raised} entities lie at a height, which is left out")
+    if tally.left_out:
+        yield note("R305", name, f"left out, for people only: {_counts(tally.left_out)}")
+    if tally.hidden:
+        yield note("R306", name, f"left out, hidden: {_counts(tally.hidden)}")
+    if tally.no_length:
+        yield note("R402", name, f"{tally.no_length} entities without length are left out")
+
+
+def _each(code: str, name: str, rows: list[tuple[str, str, str]]) -> Iterator[Finding]:
+    for where, what, mend in rows[:MOST_TOLD]:
+        yield fault(code, where, what, mend)
+    if len(rows) > MOST_TOLD:
+        yield fault(code, name, f"{len(rows) - MOST_TOLD} more like these")
+
+
+def _counts(counted: Counter[str]) -> str:
+    rows = sorted((k, n) for k, n in counted.items() if n)
+    shown = ", ".join(f"{n} {k}" for k, n in rows[:12])
+    return shown + (f" and {len(rows) - 12} kinds more" if len(rows) > 12 else "")
+
+
+def _about_layouts(name: str, document: Drawing, found: bool) -> Iterator[Finding]:
+    sheets = []
+    for layout in document.layouts:
+        if not layout.is_any_paperspace:
+            continue
+        count = sum(e.dxftype() != "VIEWPORT" for e in layout)
+        if count:
+            sheets.append(f"{plain(layout.name)} ({count})")
+    if found and sheets:
+        yield note("R313", name, f"paper sheets are left out: {', '.join(sheets)}")
+    elif sheets and not len(document.modelspace()):
+        what = f"model space is empty, all is drawn on paper sheets: {', '.join(sheets)}"
+        yield fault("R304", name, what, "move the drawing to model space")
+    elif not found:
+        yield fault("R304", name, "holds nothing to cut or mark", "check layers and export")
