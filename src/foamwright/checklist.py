@@ -9,8 +9,7 @@ Does not judge (that is `safety.py`) and never says that a thing is safe: it ask
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from string import Template
@@ -18,18 +17,13 @@ from typing import Annotated, Literal, TypeAlias, get_args
 
 from pydantic import BeforeValidator, Field
 
-from foamwright.findings import Finding, Refused, fault
+from foamwright.findings import Finding, refuse_on_fault
 from foamwright.hazards import METHODS, Rules, Verdict
 from foamwright.model import Method
 from foamwright.safety import Use, verdicts
-from foamwright.shelf_folder import (
-    Table,
-    line_of,
-    nearest,
-    packaged_profiles,
-    read_strictly,
-    read_text,
-)
+from foamwright.shelf_folder import Table, read_shelves
+from foamwright.strict_toml import Source, shown
+from foamwright.toml_lines import nearest
 from foamwright.units import parse_length
 
 Stage: TypeAlias = Literal["before", "set-up", "during", "after"]
@@ -106,39 +100,26 @@ class CheckLine:
 def load_checklist(rules: Rules, folders: Sequence[Path] = ()) -> tuple[Item, ...]:
     """The packaged items, then those of the folders that hold a `checklist.toml`.
 
-    Raises Refused (S008) with every fault: an unknown key, word or $name, with its line.
+    Raises Refused with every fault: an unknown key, word or $name, with its line.
     """
-    package = packaged_profiles()
-    shops = [f / CHECKLIST for f in folders if f.resolve() != package.resolve()]
-    items: list[Item] = []
-    faults: list[Finding] = []
-    for file in (package / CHECKLIST, *(f for f in shops if os.path.lexists(f))):
-        try:
-            read = read_strictly(file, _Checklist, "S008").item
-        except Refused as e:
-            faults.extend(e.findings)
-            continue
-        items.extend(read)
-        faults.extend(_strangers(file, read, rules))
-    if faults:
-        raise Refused(faults)
-    return tuple(items)
+    read = read_shelves(CHECKLIST, folders, _Checklist)
+    refuse_on_fault(x for source, c in read for x in _strangers(source, c.item, rules))
+    return tuple(item for _, c in read for item in c.item)
 
 
-def _strangers(file: Path, items: Sequence[Item], rules: Rules) -> list[Finding]:
+def _strangers(source: Source, items: Sequence[Item], rules: Rules) -> Iterator[Finding]:
     """Words that are on no list and $names that nothing fills."""
-    text = read_text(file, "S008")
-    found: list[Finding] = []
     for i, item in enumerate(items):
-        names = Template(item.text).get_identifiers()
-        allowed = NAMES if item.each else ()
-        bad = [(f"${n} can't be filled in here", "") for n in names if n not in allowed]
+        for name in Template(item.text).get_identifiers():
+            if not item.each or name not in NAMES:
+                mend = f"an item with each = true has {', '.join(NAMES)}"
+                yield source.fault("S008", ("item", i, "text"), f"nothing fills ${name} in", mend)
         for word in item.when.words:
             if word not in rules.words:
-                bad.append((f"{word!r} is no composition word", nearest(word, rules.words)))
-        where = f"{file}:{line_of(text, ('item', i))}"
-        found.extend(fault("S008", where, what, mend or "mend it") for what, mend in bad)
-    return found
+                near = nearest(word, rules.words)
+                what = f"{shown(word)} is no composition word"
+                mend = f"did you mean {near}" if near else ""
+                yield source.fault("S008", ("item", i, "when", "words"), what, mend)
 
 
 def checklist(

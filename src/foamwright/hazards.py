@@ -10,28 +10,21 @@ Does not judge a job: `safety.py` does.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import product
 from pathlib import Path
 from types import MappingProxyType
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 from pydantic import Field
 
-from foamwright.findings import Finding, Refused, fault
+from foamwright.findings import Finding, refuse_on_fault
 from foamwright.model import Method
-from foamwright.shelf_folder import (
-    Table,
-    line_of,
-    nearest,
-    packaged_profiles,
-    read_strictly,
-    read_text,
-    tables,
-)
+from foamwright.shelf_folder import Table, packaged_profiles, read_shelves
+from foamwright.strict_toml import Source, read_toml, shown
+from foamwright.toml_lines import nearest
 
 METHODS: tuple[Method, ...] = get_args(Method)
 HAZARDS = "hazards.toml"
@@ -67,7 +60,7 @@ class Rules:
     """All shelves' rules merged.
 
     words: each word of the closed list and what it means.  compositions, machines: what the
-    packaged shelf says of its own materials' words and its machines' methods.
+    packaged shelf says of its own materials' words and its machines' methods, ids without case.
     """
 
     words: Mapping[str, str]
@@ -109,44 +102,31 @@ class _Hazards(Table):
 def load_rules(folders: Sequence[Path] = ()) -> Rules:
     """The packaged rules and those of the folders that hold a `hazards.toml`, strictest wins.
 
-    Raises Refused (S008) with every fault of every broken file.
+    Raises Refused with every fault of every broken file.
     """
-    package = packaged_profiles()
-    shops = [f / HAZARDS for f in folders if f.resolve() != package.resolve()]
-    files = [package / HAZARDS, *(f for f in shops if os.path.lexists(f))]
-    read: list[tuple[Path, _Hazards]] = []
-    faults: list[Finding] = []
-    for file in files:
-        try:
-            read.append((file, read_strictly(file, _Hazards, "S008")))
-        except Refused as e:
-            faults.extend(e.findings)
+    read = read_shelves(HAZARDS, folders, _Hazards)
     words = {w.word: w.means for _, h in reversed(read) for w in h.word}
-    faults.extend(x for file, h in read for x in _strangers(file, h, words))
-    if faults:
-        raise Refused(faults)
+    refuse_on_fault(x for source, h in read for x in _strangers(source, h, words))
+    package = packaged_profiles()
     return Rules(
         MappingProxyType(words),
         MappingProxyType(_merge([h for _, h in read], words)),
         MappingProxyType(_packaged_compositions(package)),
-        MappingProxyType({i: str(t.get("method")) for i, t in tables(package / "machines")}),
+        MappingProxyType(
+            {i: str(t.get("method")) for i, t in _tables(package / "machines").items()}
+        ),
     )
 
 
-def _strangers(file: Path, hazards: _Hazards, words: Mapping[str, str]) -> list[Finding]:
+def _strangers(source: Source, hazards: _Hazards, words: Mapping[str, str]) -> Iterator[Finding]:
     """Rules about words that are on no list."""
-    text = read_text(file, "S008")
-    return [
-        fault(
-            "S008",
-            f"{file}:{line_of(text, ('rule', i, 'words'))}",
-            f"{word!r} is no composition word",
-            nearest(word, words) or "add a [[word]] for it",
-        )
-        for i, rule in enumerate(hazards.rule)
-        for word in rule.words
-        if word not in words
-    ]
+    for i, rule in enumerate(hazards.rule):
+        for word in rule.words:
+            if word not in words:
+                near = nearest(word, words)
+                mend = f"did you mean {near}" if near else "add a [[word]] for it"
+                where = ("rule", i, "words")
+                yield source.fault("S008", where, f"{shown(word)} is no composition word", mend)
 
 
 def _merge(files: Sequence[_Hazards], words: Iterable[str]) -> dict[tuple[str, Method], Ruling]:
@@ -176,14 +156,19 @@ def _stricter(old: Ruling, new: Ruling) -> Ruling:
     return Ruling(old.word, old.method, old.verdict, old.why, old.source, needs)
 
 
+def _tables(folder: Path) -> dict[str, Mapping[str, Any]]:
+    """The packaged profiles of a folder as plain tables, by id without case."""
+    return {f.stem.casefold(): read_toml(f).data for f in sorted(folder.glob("*.toml"))}
+
+
 def _packaged_compositions(package: Path) -> dict[str, frozenset[str]]:
     """The words of each packaged material with those of what it is based on."""
-    shelf = dict(tables(package / "materials"))
+    shelf = _tables(package / "materials")
 
     def words(material: str, seen: frozenset[str]) -> frozenset[str]:
         table = shelf.get(material, {})
         own = frozenset(table.get("composition", ()))
-        base = table.get("based_on")
-        return own if base is None or base in seen else own | words(base, seen | {base})
+        base = str(table.get("based_on", material)).casefold()
+        return own if base in seen else own | words(base, seen | {base})
 
     return {material: words(material, frozenset({material})) for material in shelf}

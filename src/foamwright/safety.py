@@ -21,10 +21,23 @@ from foamwright.findings import Finding, fault, note, warning
 from foamwright.hazards import METHODS, Rules, Ruling, Verdict, load_rules
 from foamwright.job import Permit
 from foamwright.model import Method
-from foamwright.record import Record
-from foamwright.shelf_folder import nearest
+from foamwright.record import ProfileEntry, Record
+from foamwright.toml_lines import nearest
 
-__all__ = ["Rules", "Use", "Verdict", "assess", "assess_record", "load_rules", "verdicts"]
+__all__ = [
+    "Rules",
+    "Use",
+    "Verdict",
+    "assess",
+    "assess_record",
+    "load_rules",
+    "use_of",
+    "uses_of",
+    "verdicts",
+]
+
+#: How a composition may be known for a laser to cut it.
+KNOWN = ("data-sheet", "label")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +71,7 @@ class Use:
 def verdicts(use: Use, rules: Rules) -> tuple[Ruling, ...]:
     """Every ruling on a use, strictest first: one a word, and one on how the words are known."""
     found = [rules.ruling(word, use.method) for word in use.composition or ("unknown",)]
-    if use.method == "laser" and use.basis not in ("data-sheet", "label"):
+    if use.method == "laser" and use.basis not in KNOWN:
         why = "its composition is a guess, and what is guessed is never laser cut"
         source = "what has no rule is not laser cut"
         found.append(Ruling("composition", "laser", Verdict.FORBIDDEN, why, source))
@@ -100,7 +113,8 @@ def _way_out(use: Use, ruling: Ruling, rules: Rules) -> str:
     if ruling.word == "composition":
         return "find its label or data sheet and state it in the profile, or cut it with a knife"
     if ruling.word not in rules.words:
-        return nearest(ruling.word, rules.words) or "use a word of hazards.toml, or a knife"
+        near = nearest(ruling.word, rules.words)
+        return f"did you mean {near}" if near else "use a word of hazards.toml, or a knife"
     return "no option lifts this: choose a knife machine or another material"
 
 
@@ -144,12 +158,12 @@ def _loosened(use: Use, rules: Rules) -> list[Finding]:
     """S006: a packaged material that lost words, or a packaged machine with another method."""
     found = []
     for ancestor in dict.fromkeys((use.material, *use.lineage)):
-        lost = rules.compositions.get(ancestor, frozenset()) - set(use.composition)
+        lost = rules.compositions.get(ancestor.casefold(), frozenset()) - set(use.composition)
         if lost:
             what = f"the composition lacks {', '.join(sorted(lost))}, which {ancestor} has"
             mend = "a profile may add to a packaged composition, never take away"
             found.append(fault("S006", use.where, what, mend))
-    packaged = rules.machines.get(use.machine, use.method)
+    packaged = rules.machines.get(use.machine.casefold(), use.method)
     if packaged != use.method:
         what = f"{use.machine} is packaged as {packaged} and used as {use.method}"
         found.append(fault("S006", use.where, what, "give your own machine an id of its own"))
@@ -160,11 +174,7 @@ def _loosened(use: Use, rules: Rules) -> list[Finding]:
 
 
 def assess_record(record: Record, rules: Rules, today: datetime.date) -> tuple[Finding, ...]:
-    """The rules once more, on the program as read back: findings S001 to S007.
-
-    Every method counts that a pair of material and machine is named with, by a file's tool or by
-    the machine's profile, so that changing one of them alone hides nothing.
-    """
+    """The rules once more, on the program as read back: findings S001 to S007."""
     found: list[Finding] = []
     permits = []
     for entry in record.permits:
@@ -173,14 +183,74 @@ def assess_record(record: Record, rules: Rules, today: datetime.date) -> tuple[F
         except ValidationError as e:
             where = f"record.json: permit {entry.reference!r}"
             found.append(fault("S007", where, e.errors()[0]["msg"], "cut anew"))
-    uses: list[Use] = []
-    for pair, methods in _pairs(record).items():
-        uses.extend(_recorded(record, pair, m) for m in METHODS if m in methods)
+    for (material, machine), methods in _pairs(record).items():
         if not methods or not methods <= set(METHODS):
             named = ", ".join(sorted(methods)) or "none"
-            where = f"record.json: {pair[0]} on {pair[1]}"
+            where = f"record.json: {material} on {machine}"
             found.append(fault("S007", where, f"no method that has rules ({named})", "cut anew"))
-    return (*found, *assess(uses, permits, rules, today))
+    return (*found, *assess(uses_of(record), permits, rules, today))
+
+
+def uses_of(record: Record) -> tuple[Use, ...]:
+    """Every material on its machine, as the record tells it, strictly read.
+
+    A pair is a use of every method that a file's tool or the machine's profile names for it, so
+    that changing one of them alone hides nothing; of several entries for a material all words
+    count.  A composition that isn't told is unknown, and a guess.
+    """
+    return tuple(
+        use_of(
+            [p for p in record.profiles if (p.kind, p.id) == ("material", material)],
+            [p for p in record.profiles if (p.kind, p.id) == ("machine", machine)],
+            (material, machine),
+            method,
+            _left(record, material, machine),
+        )
+        for (material, machine), methods in _pairs(record).items()
+        for method in METHODS
+        if method in methods
+    )
+
+
+def use_of(
+    materials: Sequence[ProfileEntry],
+    machines: Sequence[ProfileEntry],
+    pair: tuple[str, str],
+    method: Method,
+    left: float = 0.0,
+) -> Use:
+    """The use that resolved profile entries describe: of one material, and of one machine."""
+    told: dict[str, Any] = {}
+    words: list[str] = []
+    lineage: list[str] = []
+    bases = []
+    for values in map(_values, sorted(materials, key=lambda e: _fits(e, pair[1], method))):
+        told |= values
+        words += _names(values.get("composition")) or ("unknown",)
+        lineage += (*_names(values.get("lineage")), *_names(values.get("based_on")))
+        bases.append(str(values.get("composition_basis", "guess")))
+    machine = {k: v for entry in machines for k, v in _values(entry).items()}
+    return Use(
+        material=pair[0],
+        composition=tuple(dict.fromkeys(words)) or ("unknown",),
+        basis=next((b for b in bases if b not in KNOWN), bases[0] if bases else "guess"),
+        machine=pair[1],
+        method=method,
+        lineage=tuple(dict.fromkeys(lineage)),
+        thickness=float(told.get("backing") or told.get("thickness") or 0.0),
+        feed=str(machine.get("feed", "flat")),
+        hold=_names(told.get("hold")),
+        cut_from=str(told.get("cut_from", "front")),
+        settings=str(told.get("cut.basis", "estimate")),
+        left=left,
+        directed=(told.get("nap", "none"), told.get("stretch", "none")) != ("none", "none"),
+    )
+
+
+def _fits(entry: ProfileEntry, machine: str, method: Method) -> int:
+    """How well an entry's cut settings are meant for this machine; the best goes last."""
+    values = _values(entry)
+    return 2 * (values.get("cut.method") == method) + (values.get("cut.machine") == machine)
 
 
 def _pairs(record: Record) -> dict[tuple[str, str], set[str]]:
@@ -192,32 +262,24 @@ def _pairs(record: Record) -> dict[tuple[str, str], set[str]]:
         methods = pairs.setdefault((file.material, file.machine), set())
         methods.add(str(file.tool.get("method", "unknown")))
     for (_, machine), methods in pairs.items():
-        method = _values(record, "machine", machine).get("method")
-        if method is not None:
-            methods.add(str(method))
+        for entry in record.profiles:
+            if (entry.kind, entry.id) == ("machine", machine) and "method" in _values(entry):
+                methods.add(str(_values(entry)["method"]))
     return pairs
 
 
-def _values(record: Record, kind: str, name: str) -> dict[str, Any]:
-    return {
-        v.key: v.value for p in record.profiles if (p.kind, p.id) == (kind, name) for v in p.values
-    }
+def _left(record: Record, material: str, machine: str) -> float:
+    """mm that stay for the hand: both formats tell the same, so the larger sum."""
+    sums: dict[str, float] = {}
+    for file in record.files:
+        if (file.material, file.machine) == (material, machine):
+            left = sum(c.left for c in file.contours)
+            sums[file.format] = sums.get(file.format, 0.0) + left
+    return max(sums.values(), default=0.0)
 
 
-def _recorded(record: Record, pair: tuple[str, str], method: Method) -> Use:
-    """The use as the record tells it; a composition that it doesn't tell is unknown and a guess."""
-    material, machine = pair
-    values = _values(record, "material", material)
-    words = values.get("composition")
-    composition = tuple(map(str, words)) if isinstance(words, list | tuple) and words else ()
-    return Use(
-        material=material,
-        composition=composition or ("unknown",),
-        basis=str(values.get("composition_basis", "guess")),
-        machine=machine,
-        method=method,
-        lineage=_names(values.get("lineage")) + _names(values.get("based_on")),
-    )
+def _values(entry: ProfileEntry) -> dict[str, Any]:
+    return {v.key: v.value for v in entry.values}
 
 
 def _names(value: Any) -> tuple[str, ...]:
