@@ -120,11 +120,15 @@ def _turned_angle(degrees: float, m: Affine) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """What `acquire` read from one file: the pieces found and what was noticed comes beside it."""
+    """What `acquire` read from one file: the pieces found and what was noticed comes beside it.
+
+    aliases: ids, titles and group or layer names that mean exactly one piece, with its name.
+    """
 
     file: str
     pieces: tuple[Piece, ...]
     unit: str
+    aliases: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,6 +242,7 @@ class Tool:
     overlap: float = 1.0
     overrun: float = 0.0
     edges: Literal["single", "double"] = "single"
+    plunge: float = 0.0
     blade_width: float = 0.0
     lead_in: float = 0.0
     passes: int = 1

@@ -6,6 +6,7 @@ marked.  Readers turn a file's own curves into lines, arcs and cubics and know n
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -21,7 +22,9 @@ class Shape:
     """One drawn path.
 
     groups: names of the enclosing groups or layers, outermost first.  role: one of `ROLES` where
-    the drawing states it.  where: file, line and name, for messages (`heron.svg line 12 #sole`).
+    the drawing states it.  where: file, line and name, for messages (`heron.svg line 12 #sole`);
+    the subpaths of one element share it.  kind: what `data-shape` says of a mark (`hole`).
+    A dot of no size (a `point`, a note's place) is one line from a spot to itself.
     """
 
     path: Path
@@ -30,7 +33,16 @@ class Shape:
     groups: tuple[str, ...] = ()
     role: str | None = None
     where: str = ""
+    kind: str = ""
 
 
 #: What a reader gives: the shapes, what was noticed, and the unit that a bare number stands for.
 Reading: TypeAlias = tuple[tuple[Shape, ...], tuple[Finding, ...], str]
+
+_ROLE_NAME = re.compile(rf"({'|'.join(ROLES)})(?:s|[-_ ]?lines?)?(?:[-_ .]*[0-9]+)?", re.IGNORECASE)
+
+
+def role_of(name: str | None) -> str | None:
+    """The role that a name states: the word, its plural, with `line`, with a number (`slit-2`)."""
+    found = _ROLE_NAME.fullmatch((name or "").strip())
+    return found[1].lower() if found else None

@@ -1,0 +1,329 @@
+"""Sorts drawn shapes into pieces: outlines, openings, slits, marks, points, grain and notes.
+
+A shape's stated role decides; without one, geometry does: closed outside is a piece, closed inside
+it an opening, closed inside that a piece again, open inside a mark.  Whatever can't be sorted is a
+finding with its place: nothing that was meant to be cut is lost silently.
+Does not alter a piece and knows nothing of materials.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from foamwright.findings import Finding, fault, note, warning
+from foamwright.geometry.region import (
+    Near,
+    Region,
+    area,
+    common,
+    covers,
+    curve,
+    distance,
+    near,
+    point,
+    self_crossings,
+)
+from foamwright.model import Mark, Opening, Piece, Slit
+from foamwright.stages.acquire.marks import Symbol, direction, symbols
+from foamwright.stages.acquire.naming import Unique, aliases, harmless, part_name, piece_names
+from foamwright.stages.acquire.nesting import nest, sound_region
+from foamwright.stages.acquire.shapes import Shape
+
+#: A point, note or mark this near to a piece, in mm, belongs to it.
+REACH = 1.0
+#: What a slit or mark may reach beyond its piece, in mm, as rounding of the drawing.
+BEYOND = 0.05
+#: An outline with less area than this, in mm2, has no size.
+LEAST_AREA = 1e-6
+
+
+@dataclass(slots=True)
+class _Draft:
+    """A piece in the making."""
+
+    name: str
+    shape: Shape
+    openings: list[Opening] = field(default_factory=list)
+    slits: list[Slit] = field(default_factory=list)
+    marks: list[Mark] = field(default_factory=list)
+    points: dict[str, complex] = field(default_factory=dict)
+    grain: float | None = None
+    notes: list[str] = field(default_factory=list)
+    unique: Unique = field(default_factory=Unique)
+
+    def finished(self, file: str) -> Piece:
+        return Piece(
+            self.name,
+            self.shape.path.counter_clockwise(),
+            tuple(self.openings),
+            tuple(self.slits),
+            tuple(self.marks),
+            MappingProxyType(dict(self.points)),
+            self.grain,
+            None,
+            tuple(self.notes),
+            f"{file}#{self.name}",
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Sorted:
+    """Pieces, what was noticed, and which ids, titles and group names mean which piece."""
+
+    pieces: tuple[Piece, ...]
+    findings: tuple[Finding, ...]
+    aliases: Mapping[str, str]
+
+
+def pieces_of(
+    shapes: Iterable[Shape], file: str, tolerance: float = 0.002
+) -> tuple[tuple[Piece, ...], tuple[Finding, ...]]:
+    """The pieces that the shapes of one drawing make, and what was noticed.
+
+    file: the drawing's name, for messages and `Piece.source`.  tolerance: mm, of flattening.
+    """
+    found = sort_shapes(shapes, file, tolerance)
+    return found.pieces, found.findings
+
+
+def sort_shapes(shapes: Iterable[Shape], file: str, tolerance: float = 0.002) -> Sorted:
+    """As `pieces_of`, with the names by which each piece can be addressed."""
+    return _Sorting(tuple(shapes), file, tolerance).run()
+
+
+class _Sorting:
+    def __init__(self, shapes: tuple[Shape, ...], file: str, tolerance: float) -> None:
+        self.shapes = shapes
+        self.file = file
+        self.tolerance = tolerance
+        self.findings: list[Finding] = []
+        self.drafts: list[_Draft] = []
+        self.outers: list[Shape] = []
+        self.materials: list[Region] = []
+        self.index: Near = near([])
+
+    def run(self) -> Sorted:
+        outlines = [s for s in self.shapes if s.role in (None, "cut") and self._is_outline(s)]
+        self._nest(outlines)
+        self.materials = [
+            sound_region(d.shape.path, self.tolerance, [o.path for o in d.openings])
+            for d in self.drafts
+        ]
+        self.index = near(self.materials)
+        self._place_lines()
+        self._place_symbols()
+        if not self.drafts and not any(f.is_fault for f in self.findings):
+            what = "holds no closed outline, so there is no piece in it"
+            mend = "draw each piece as one closed outline"
+            self.findings.append(fault("R003", self.file, what, mend))
+        names = [d.name for d in self.drafts]
+        pieces = tuple(d.finished(self.file) for d in self.drafts)
+        meant = MappingProxyType(aliases(self.outers, names))
+        return Sorted(pieces, tuple(self.findings), meant)
+
+    # outlines
+
+    def _is_outline(self, s: Shape) -> bool:
+        """Closed, with an area, and not crossing itself; what is wrong is told."""
+        path = s.path
+        if not path.closed:
+            if s.role == "cut":
+                self._open(s)
+            return False
+        if abs(path.area) < LEAST_AREA:
+            what = f"an outline without area at {_place(path.start)}"
+            self.findings.append(fault("R103", s.where, what, "delete it or draw it again"))
+            return False
+        crossings = self_crossings(path, self.tolerance)
+        if crossings:
+            what = f"the outline crosses itself at {', '.join(map(_place, crossings[:5]))}"
+            if len(crossings) > 5:
+                what += f" and {len(crossings) - 5} more places"
+            self.findings.append(fault("R102", s.where, what, "separate or remove the loop"))
+            return False
+        return True
+
+    def _open(self, s: Shape) -> None:
+        gap = abs(s.path.end - s.path.start)
+        what = (
+            f"the outline is open: {gap:.3g} mm from {_place(s.path.end)} "
+            f"to its start at {_place(s.path.start)}"
+        )
+        mend = "close it, or state its role (slit, mark, fold, grain)"
+        self.findings.append(fault("R101", s.where, what, mend))
+
+    def _nest(self, outlines: Sequence[Shape]) -> None:
+        found = nest([s.path for s in outlines], self.tolerance)
+        for copy, original in found.twice:
+            what = f"the same outline as {outlines[original].where}; cut once"
+            mend = "delete one of the two"
+            self.findings.append(warning("R105", outlines[copy].where, what, mend))
+        for i, j, at in found.crossing:
+            what = f"the outline crosses that of {outlines[j].where} at {_place(at)}"
+            self.findings.append(fault("R104", outlines[i].where, what, "move them apart"))
+        copies = {copy for copy, _ in found.twice}
+        kept = [i for i in range(len(outlines)) if i not in copies]
+        outer = [i for i in kept if found.depth(i) % 2 == 0]
+        self.outers = [outlines[i] for i in outer]
+        unique = Unique()
+        drafts: dict[int, _Draft] = {}
+        for i, wanted in zip(outer, piece_names(self.outers), strict=True):
+            drafts[i] = _Draft(unique(wanted), outlines[i])
+        self._tell_repeated(unique, [d.name for d in drafts.values()])
+        self.drafts = list(drafts.values())
+        for i in kept:
+            holder = found.inside[i]
+            if i not in drafts and holder is not None:
+                self._add_opening(drafts[holder], outlines[i])
+
+    def _tell_repeated(self, unique: Unique, names: Sequence[str]) -> None:
+        for wanted in sorted(set(unique.repeated) - {"piece"}):
+            given = [n for n in names if n == wanted or n.startswith(f"{wanted}-")]
+            what = f"{len(given)} pieces are called {wanted!r}: named {', '.join(given)}"
+            self.findings.append(note("R108", self.file, what))
+
+    def _add_opening(self, draft: _Draft, s: Shape) -> None:
+        name = draft.unique(part_name(s, draft.shape.groups, "opening"))
+        draft.openings.append(Opening(name, s.path.clockwise()))
+
+    # lines, symbols
+
+    def _place_lines(self) -> None:
+        for s in self.shapes:
+            if s.role == "slit" or (s.role is None and not s.path.closed):
+                self._line(s)
+
+    def _line(self, s: Shape) -> None:
+        draft = self._owner(s, curve(s.path, self.tolerance))
+        if draft is None and s.role is None:
+            self._open(s)
+        elif draft is None:
+            what = f"a slit at {_place(s.path.start)} that lies in no piece"
+            self.findings.append(fault("R106", s.where, what, "move it into a piece"))
+        elif s.role == "slit":
+            self._tell_beyond(s, draft, "the slit")
+            draft.slits.append(Slit(self._part_name(draft, s, "slit"), s.path))
+        else:
+            self._tell_beyond(s, draft, "the line")
+            for symbol in symbols([s]):
+                self._add_mark(draft, symbol)
+
+    def _place_symbols(self) -> None:
+        for role, place in (
+            ("mark", self._add_mark),
+            ("fold", self._add_fold),
+            ("grain", self._add_grain),
+            ("point", self._add_point),
+            ("note", self._add_note),
+        ):
+            for symbol in symbols([s for s in self.shapes if s.role == role]):
+                draft = self._owner_of(symbol)
+                if draft is None:
+                    self._tell_lost(symbol, role)
+                else:
+                    place(draft, symbol)
+
+    def _tell_lost(self, symbol: Symbol, role: str) -> None:
+        what = f"a {role} at {_place(symbol.at)} that lies in no piece; left out"
+        self.findings.append(
+            warning("R107", symbol.shape.where, what, "move it into its piece or group")
+        )
+
+    def _part_name(self, draft: _Draft, s: Shape, default: str) -> str:
+        return draft.unique(part_name(s, draft.shape.groups, default))
+
+    def _add_mark(self, draft: _Draft, symbol: Symbol) -> None:
+        name = self._part_name(draft, symbol.shape, "mark")
+        draft.marks.append(Mark(name, symbol.kind, symbol.at, symbol.paths))
+
+    def _add_fold(self, draft: _Draft, symbol: Symbol) -> None:
+        self._tell_beyond(symbol.shape, draft, "the fold")
+        name = self._part_name(draft, symbol.shape, "fold")
+        draft.marks.append(Mark(name, "fold", symbol.at, symbol.paths))
+
+    def _add_grain(self, draft: _Draft, symbol: Symbol) -> None:
+        if symbol.kind == "dot":
+            what = f"a grain line without length at {_place(symbol.at)}"
+            self.findings.append(fault("R103", symbol.shape.where, what, "draw it as a line"))
+        elif draft.grain is None:
+            draft.grain = direction(symbol.paths)
+        elif symbol.shape.path.length > 0 and draft.grain != direction(symbol.paths):
+            what = f"more than one grain line in {draft.name}; the first counts"
+            where = symbol.shape.where
+            self.findings.append(warning("R111", where, what, "delete the others", draft.name))
+
+    def _add_point(self, draft: _Draft, symbol: Symbol) -> None:
+        wanted = part_name(symbol.shape, draft.shape.groups, "point")
+        name = draft.unique(wanted)
+        if wanted not in (name, "point"):
+            what = f"two things are called {wanted!r} in {draft.name}; this one is {name!r}"
+            self.findings.append(warning("R108", symbol.shape.where, what, "", draft.name))
+        draft.points[name] = symbol.at
+
+    def _add_note(self, draft: _Draft, symbol: Symbol) -> None:
+        text = harmless(symbol.shape.title or symbol.shape.id)
+        if text:
+            draft.notes.append(text)
+
+    # whose
+
+    def _owner_of(self, symbol: Symbol) -> _Draft | None:
+        at = point(symbol.at)
+        if symbol.kind in ("dot", "hole", "cross") or symbol.shape.role == "note":
+            return self._owner(symbol.shape, at)
+        if symbol.shape.path.closed:
+            return self._owner(symbol.shape, at)
+        return self._owner(symbol.shape, curve(symbol.shape.path, self.tolerance))
+
+    def _owner(self, s: Shape, place: Region) -> _Draft | None:
+        """The piece at or next to a place: nearest, most of it inside, same group, smallest."""
+        near_by = self.index.within(place, REACH) if self.drafts else ()
+        if not near_by:
+            return self._by_group(s)
+
+        def rank(i: int) -> tuple[float, float, int, float]:
+            material = self.materials[i]
+            inside = common(material, place).length
+            return (
+                round(distance(material, place), 3),
+                -round(float(inside), 3),
+                -_shared(s.groups, self.drafts[i].shape.groups),
+                area(material),
+            )
+
+        return self.drafts[min(near_by, key=rank)]
+
+    def _by_group(self, s: Shape) -> _Draft | None:
+        """The one piece with which a grain line, note or point shares its innermost group."""
+        if s.role not in ("grain", "note") or not s.groups:
+            return None
+        same = [d for d in self.drafts if d.shape.groups[: len(s.groups)] == s.groups]
+        return same[0] if len(same) == 1 else None
+
+    def _tell_beyond(self, s: Shape, draft: _Draft, what: str) -> None:
+        material = self.materials[self.drafts.index(draft)]
+        line = curve(s.path, self.tolerance)
+        if covers(material, line):
+            return
+        outside = float(line.length - common(material, line).length)
+        if outside > BEYOND:
+            told = f"{what} reaches {outside:.3g} mm beyond the material of {draft.name}"
+            self.findings.append(
+                warning("R110", s.where, told, "end it inside the piece", draft.name)
+            )
+
+
+def _shared(a: Sequence[str], b: Sequence[str]) -> int:
+    """How many outer groups two shapes have in common."""
+    count = 0
+    for x, y in zip(a, b, strict=False):
+        if x != y:
+            break
+        count += 1
+    return count
+
+
+def _place(p: complex) -> str:
+    return f"({p.real:.2f}, {p.imag:.2f}) mm"
