@@ -1,0 +1,229 @@
+"""Compares what the simulated tool leaves with a target, in the three statements of the proof.
+
+(a) No cut enters a target: no point of a path nearer to it than half a kerf less the limit.
+(b) The freed edge lies within the limit of the target closed by the tool's disc, both ways, and
+    what holds the piece's inside is one part that hangs together with nothing else.
+(c) What the closing leaves over beyond the target is listed with place and depth.
+
+Works on one piece with the cuts near it.  Does not know files, records or how a cut was planned.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from foamwright.geometry.region import (
+    Region,
+    boundary,
+    boundary_points,
+    bounds,
+    box,
+    common,
+    contains,
+    contains_points,
+    directed_deviation,
+    grown,
+    minus,
+    parts,
+    rings,
+    touches_or_overlaps,
+    union,
+)
+from foamwright.geometry.segments import Box, Points
+from foamwright.stages.verify.simulate import Trace
+from foamwright.stages.verify.targets import Target
+
+#: Half width of the hair that a cut without kerf is given so that it parts the stock, mm.
+HAIR = 0.001
+#: How far beyond the tool a cut is still looked at for a piece, mm.
+REACH = 0.5
+#: Distance between points at which edges are compared, mm; vertices are always among them.
+STEP = 1.0
+#: Share of an outline that must lie uncut before it counts as missing rather than open.
+MISSING_SHARE = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A place (mm, sheet) with the measure found there, mm."""
+
+    at: complex
+    depth: float
+
+    def place(self) -> str:
+        return f"({self.at.real:.2f}, {self.at.imag:.2f})"
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What is wrong with a piece: a V code, the place, the words."""
+
+    code: str
+    at: complex | None
+    what: str
+    mend: str
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """What was found of one piece in one file."""
+
+    worst: Spot
+    faults: tuple[Fault, ...]
+    left: float = 0.0
+
+
+def prove(target: Target, cuts: Sequence[Trace], radius: float, limit: float) -> Proof:
+    """Statements (a) and (b) for one piece; cuts: the severing traces near it."""
+    worst = Spot(target.outline.start, 0.0)
+    faults: list[Fault] = []
+    for variant in range(max((len(c.edges) for c in cuts), default=1)):
+        lines = [c.line(variant) for c in cuts]
+        entered = list(entries(target, cuts, variant, limit))
+        spot, found = compare_freed(target, lines, radius, limit)
+        faults.extend(f for f in [*entered, *found] if f not in faults)
+        if spot.depth > worst.depth:
+            worst = spot
+        if faults:
+            break
+    return Proof(worst, tuple(faults))
+
+
+def entries(target: Target, cuts: Sequence[Trace], variant: int, limit: float) -> Iterator[Fault]:
+    """(a) Cuts that enter the target deeper than the limit, each at its deepest."""
+    for cut in cuts:
+        line, half = cut.line(variant), cut.half_width
+        if not touches_or_overlaps(line, target.guard(half - limit)):
+            continue
+        points = boundary_points(line, STEP)
+        depth = np.where(contains_points(target.area, points), 1.0, -1.0)
+        depth = half + depth * directed_deviation(points, target.area)
+        k = int(np.argmax(depth))
+        yield Fault(
+            "V008",
+            complex(points[k]),
+            f"a cut (path {cut.number + 1} of the file) enters the piece by {depth[k]:.3f} mm",
+            "cut the job anew",
+        )
+
+
+def compare_freed(
+    target: Target, lines: Sequence[Region], radius: float, limit: float
+) -> tuple[Spot, list[Fault]]:
+    """(b) The part that holds the piece's inside against the target closed by the tool."""
+    wanted = target.closed(radius)
+    part = freed_part(target, lines, radius, limit)
+    if part is None:
+        what = "its inside is cut away"
+        return Spot(target.inside, math.inf), [Fault("V009", target.inside, what, _ANEW)]
+    if _hangs_on(part, window_of(target, radius)):
+        return _not_free(wanted, part, lines, radius, limit)
+    spot = max(_off(part, wanted), _off(wanted, part), key=lambda s: s.depth)
+    if spot.depth <= limit:
+        return spot, []
+    what = f"its freed edge is {spot.depth:.3f} mm off, the limit is {limit:g} mm"
+    return spot, [Fault("V010", spot.at, what, _ANEW)]
+
+
+_ANEW = "cut the job anew"
+
+
+def window_of(target: Target, radius: float) -> Box:
+    """The stretch of the sheet that is looked at for a piece."""
+    margin = 2 * radius + REACH
+    low_x, low_y, high_x, high_y = bounds(target.closed(radius))
+    return low_x - margin, low_y - margin, high_x + margin, high_y + margin
+
+
+def freed_part(
+    target: Target, lines: Sequence[Region], radius: float, limit: float
+) -> Region | None:
+    """What holds the target's inside once the lines are swept, within its window."""
+    half = max(radius, HAIR)
+    swept = union([grown(line, half, limit / 40) for line in lines])
+    for part in parts(minus(box(window_of(target, radius)), swept)):
+        if contains(part, target.inside):
+            return grown(part, HAIR, join="mitre") if radius < HAIR else part
+    return None
+
+
+def _hangs_on(part: Region, window: Box) -> bool:
+    """True where the part goes on to the window's edge: it was not cut free."""
+    return bool(np.min(np.abs(np.array(bounds(part)) - np.array(window))) < REACH / 4)
+
+
+def _off(a: Region, b: Region) -> Spot:
+    """The point of a's edge that lies farthest from b's."""
+    points = boundary_points(a, STEP)
+    found = directed_deviation(points, b)
+    k = int(np.argmax(found))
+    return Spot(complex(points[k]), float(found[k]))
+
+
+def _not_free(
+    wanted: Region, part: Region, lines: Sequence[Region], radius: float, limit: float
+) -> tuple[Spot, list[Fault]]:
+    """Where and how widely the piece still hangs on the sheet."""
+    points = boundary_points(wanted, min(STEP, 0.1))
+    off = np.abs(directed_deviation(points, union(lines)) - radius)
+    k = int(np.argmax(off))
+    spot = Spot(complex(points[k]), float(off[k]))
+    if np.mean(off > limit) > MISSING_SHARE:
+        what = "it is not cut out: no cut runs along its edge"
+        return spot, [Fault("V009", spot.at, what, _ANEW)]
+    bridge, width = _bridge(wanted, part, limit)
+    what = f"it is not cut free: {width:.3f} mm of its edge still hangs on the sheet"
+    return spot, [Fault("V009", bridge if bridge is not None else spot.at, what, _ANEW)]
+
+
+def _bridge(wanted: Region, part: Region, limit: float) -> tuple[complex | None, float]:
+    """The widest stretch of the wanted edge that material passes."""
+    outside = minus(part, grown(wanted, limit / 2, limit / 40))
+    crossing = common(boundary(wanted), grown(outside, limit, limit / 40))
+    runs = rings(crossing)
+    if not runs:
+        return None, 0.0
+    lengths = [float(np.abs(np.diff(r)).sum()) for r in runs]
+    k = int(np.argmax(lengths))
+    return complex(runs[k][len(runs[k]) // 2]), max(0.0, lengths[k] - 2 * limit)
+
+
+def unreached(target: Target, radius: float, limit: float) -> list[Spot]:
+    """(c) What the tool's disc can't reach of the target's edge, deeper than the limit.
+
+    depth: from the target's edge to the edge that the disc leaves; r (1 / sin(phi / 2) - 1) in a
+    wedge of angle phi.
+    """
+    if radius == 0:
+        return []
+    wanted = target.closed(radius)
+    points = boundary_points(target.area, STEP)
+    depth = directed_deviation(points, wanted)
+    deep = depth > limit
+    if not deep.any():
+        return []
+    spots = []
+    for pocket in parts(minus(wanted, target.area)):
+        mine = deep & near_box(points, pocket, limit)
+        mine[mine] = directed_deviation(points[mine], pocket) <= limit
+        if mine.any():
+            k = int(np.argmax(np.where(mine, depth, -1.0)))
+            spots.append(Spot(complex(points[k]), float(depth[k])))
+    return sorted(spots, key=lambda s: (-s.depth, s.at.real, s.at.imag))
+
+
+def near_box(points: Points, shape: Region, margin: float) -> npt.NDArray[np.bool_]:
+    """Which points lie in the shape's box widened by the margin."""
+    low_x, low_y, high_x, high_y = bounds(shape)
+    x, y = points.real, points.imag
+    return (
+        (x >= low_x - margin)
+        & (x <= high_x + margin)
+        & (y >= low_y - margin)
+        & (y <= high_y + margin)
+    )

@@ -1,0 +1,144 @@
+"""Reads a written SVG strictly: groups of plain paths in millimetres, nothing else.
+
+No transform, style, script, use or entity is followed or mended: each is a reason to refuse.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from lxml import etree
+
+from foamwright.errors import GeometryError
+from foamwright.geometry.pathdata import parse_path_data
+from foamwright.record import FileEntry, SheetEntry
+from foamwright.stages.verify.reading import (
+    FOR_PEOPLE,
+    Group,
+    Run,
+    UnreadableError,
+    check_plain,
+    expected_groups,
+    to_sheet,
+)
+
+_NS = "{http://www.w3.org/2000/svg}"
+_SIZE = re.compile(r"(\d+(?:\.\d+)?)mm")
+_ROOT_KEYS = {"version", "width", "height", "viewBox"}
+_GROUP_KEYS = {"id", "data-operation", "fill", "stroke", "stroke-width"}
+_TEXT_KEYS = {"x", "y", "font-size"}
+#: How far the page may differ from the sheet, mm: the writer's rounding and no more.
+PAGE_EPS = 1e-5
+
+
+def read_svg(data: bytes, entry: FileEntry, sheet: SheetEntry) -> tuple[Run, ...]:
+    """The file's runs in sheet coordinates and file order. Raises UnreadableError with all reasons."""
+    root = _parse(data)
+    reasons = [*_page_faults(root, entry, sheet), *_group_faults(root, entry)]
+    runs = []
+    for group in root:
+        try:
+            runs.extend(_runs(group, entry))
+        except UnreadableError as err:
+            reasons.extend(err.reasons)
+    if reasons:
+        raise UnreadableError(reasons)
+    return tuple(runs)
+
+
+def _parse(data: bytes) -> etree._Element:
+    parser = etree.XMLParser(
+        resolve_entities=False, no_network=True, load_dtd=False, huge_tree=False
+    )
+    try:
+        root = etree.fromstring(data, parser)
+    except etree.XMLSyntaxError as err:
+        raise UnreadableError([f"not well-formed XML ({err})"]) from None
+    if getattr(root.getroottree().docinfo, "doctype", ""):
+        raise UnreadableError(["a document type, which no written file has"])
+    if root.tag != f"{_NS}svg":
+        raise UnreadableError(["the root is not an SVG's"])
+    return root
+
+
+def _strangers(element: etree._Element, allowed: set[str], where: str) -> Iterator[str]:
+    for key in element.attrib:
+        if key not in allowed:
+            yield f"{where} has {key!r}, which no written file has"
+
+
+def _page_faults(root: etree._Element, entry: FileEntry, sheet: SheetEntry) -> Iterator[str]:
+    yield from _strangers(root, _ROOT_KEYS, "the root")
+    if entry.unit != "mm" or entry.scale != 1.0:
+        yield "the record gives it another unit than mm"
+    sizes = [_SIZE.fullmatch(root.get(k, "")) for k in ("width", "height")]
+    view = root.get("viewBox", "").split()
+    if not all(sizes):
+        yield f"its size is {root.get('width')} x {root.get('height')}, not in mm"
+        return
+    plain = [s.group(1) for s in sizes if s]
+    if view != ["0", "0", *plain]:
+        yield f"its viewBox {root.get('viewBox')!r} is not its size in mm"
+    wide, high = (float(s) for s in plain)
+    if abs(wide - sheet.width) > PAGE_EPS or abs(high - sheet.length) > PAGE_EPS:
+        yield (
+            f"it measures {wide:g} x {high:g} mm and the sheet "
+            f"{sheet.width:g} x {sheet.length:g} mm"
+        )
+
+
+def _group_faults(root: etree._Element, entry: FileEntry) -> Iterator[str]:
+    found: list[Group] = []
+    people: list[Group] = []
+    for group in root:
+        if group.tag != f"{_NS}g":
+            yield f"an element {_name(group)} where only groups stand"
+            continue
+        yield from _strangers(group, _GROUP_KEYS, f"group {group.get('id')!r}")
+        made = Group(group.get("id", ""), group.get("data-operation", ""))
+        (people if made.operation in FOR_PEOPLE else found).append(made)
+    wanted = expected_groups(entry)
+    if tuple(found) != wanted:
+        yield (
+            f"its groups are {', '.join(g.label for g in found) or 'none'} and the record's "
+            f"{', '.join(g.label for g in wanted)}"
+        )
+    for g in people:
+        if entry.layers.get(g.operation) != g.label or people.count(g) > 1:
+            yield f"a group {g.label!r} for people that the record does not name"
+
+
+def _name(element: etree._Element) -> str:
+    return element.tag if isinstance(element.tag, str) else "comment or instruction"
+
+
+def _runs(group: etree._Element, entry: FileEntry) -> list[Run]:
+    operation = group.get("data-operation", "")
+    label = f"group {group.get('id')!r}"
+    people = operation in FOR_PEOPLE
+    m = to_sheet(entry, flipped=True)
+    runs: list[Run] = []
+    reasons: list[str] = []
+    for number, element in enumerate(group, 1):
+        where = f"{label}, path {number}"
+        if element.tag == f"{_NS}text" and operation == "TEXT" and not len(element):
+            reasons.extend(_strangers(element, _TEXT_KEYS, where))
+            continue
+        if element.tag != f"{_NS}path" or len(element):
+            reasons.append(f"{where}: {_name(element)} where only a plain path stands")
+            continue
+        reasons.extend(_strangers(element, {"d"}, where))
+        try:
+            paths = parse_path_data(element.get("d", ""))
+        except GeometryError as err:
+            reasons.append(f"{where}: {err}")
+            continue
+        if len(paths) != 1:
+            reasons.append(f"{where} holds {len(paths)} runs, not one")
+            continue
+        reasons.extend(check_plain(paths[0], where))
+        runs.append(Run(paths[0].transformed(m), frozenset([operation]), people))
+    if reasons:
+        raise UnreadableError(reasons)
+    return runs

@@ -1,0 +1,69 @@
+"""What a strict reader makes of a cut file: its runs of the tool, in sheet coordinates, in order.
+
+A run keeps the name of the group or layer that it stood in.  A file that holds anything that
+`save` would not write is `UnreadableError`, with every reason at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import groupby
+
+from foamwright.errors import FoamwrightError
+from foamwright.geometry.affine import Affine
+from foamwright.geometry.path import Path
+from foamwright.geometry.segments import Cubic
+from foamwright.record import FileEntry
+
+#: Layers for people: no run of the tool is looked for in them.
+FOR_PEOPLE = ("TEXT", "STOCK", "CHECK")
+
+
+class UnreadableError(FoamwrightError):
+    """The file is not one that `save` could have written."""
+
+    def __init__(self, reasons: Iterable[str]) -> None:
+        self.reasons = tuple(reasons)
+        super().__init__("; ".join(self.reasons))
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One path as read. operations: those that its layer may stand for. people: for people only."""
+
+    path: Path
+    operations: frozenset[str]
+    people: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A block of the record's contours as a file must show it."""
+
+    label: str
+    operation: str
+
+
+def expected_groups(entry: FileEntry) -> tuple[Group, ...]:
+    """The groups of cuts that the record calls for, in order; a name's second use is `NAME-2`."""
+    seen: dict[str, int] = {}
+    groups = []
+    for (_, operation), _run in groupby(entry.contours, key=lambda c: (c.band, c.operation)):
+        layer = entry.layers.get(operation, operation)
+        seen[layer] = seen.get(layer, 0) + 1
+        label = layer if seen[layer] == 1 else f"{layer}-{seen[layer]}"
+        groups.append(Group(label, operation))
+    return tuple(groups)
+
+
+def to_sheet(entry: FileEntry, flipped: bool) -> Affine:
+    """From the file's coordinates to the sheet's; flipped: the file's y runs down."""
+    scale, (x, y) = entry.scale, entry.origin
+    return Affine(a=scale, d=-scale if flipped else scale, e=x, f=y)
+
+
+def check_plain(path: Path, where: str) -> Iterable[str]:
+    """A reason where the path holds anything but lines and arcs."""
+    if any(isinstance(s, Cubic) for s in path.segments):
+        yield f"{where} holds a curve that is neither line nor arc"

@@ -1,0 +1,238 @@
+"""Proves a sheet: its pieces against each other and the stock, then each of its files.
+
+Does not read the record or the disk.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from foamwright.geometry.path import Path
+from foamwright.geometry.region import Near, curve, near, rings
+from foamwright.geometry.segments import Box
+from foamwright.model import Tool
+from foamwright.record import ContourEntry, FileEntry, SheetEntry
+from foamwright.stages.verify.compare import REACH, Fault, Proof, Spot, prove, unreached
+from foamwright.stages.verify.contents import Features, features, wrong_marks, wrong_runs
+from foamwright.stages.verify.depth import prove_bottom
+from foamwright.stages.verify.reading import Run
+from foamwright.stages.verify.simulate import (
+    SEVERING,
+    WITHIN,
+    Trace,
+    kerf_radius,
+    simulate,
+)
+from foamwright.stages.verify.targets import Target
+
+#: mm by which rounding alone may take a place over an edge.
+ROUNDING = 1e-3
+#: Length of the check line, mm.
+CHECK_LENGTH = 100.0
+_ANEW = "cut the job anew"
+#: mm of an edge at the bottom face that may go untold, for each stretch that is told.
+UNTOLD = 0.2
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A sheet of the record with its targets."""
+
+    entry: SheetEntry
+    targets: tuple[Target, ...]
+
+    @cached_property
+    def areas(self) -> Near:
+        return near([t.area for t in self.targets])
+
+    @cached_property
+    def features(self) -> Features:
+        return features(self.targets)
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A fault with the copy that it is of, or none."""
+
+    copy: str
+    fault: Fault
+
+
+@dataclass(frozen=True, slots=True)
+class FileProof:
+    """What was found of one file: by copy, and of the file as a whole."""
+
+    proofs: dict[str, Proof]
+    faults: tuple[Named, ...]
+
+
+def prove_layout(sheet: Sheet) -> Iterator[Named]:
+    """Targets that touch each other or do not lie on the usable stock."""
+    for i, j in sheet.areas.pairs(0.0):
+        a, b = sheet.targets[i], sheet.targets[j]
+        yield Named(a.name, Fault("V012", a.inside, f"it touches or overlaps {b.name}", _ANEW))
+    for t in sheet.targets:
+        over = _beyond(t.outline.bounds, sheet.entry.usable)
+        if over > ROUNDING:
+            what = f"it lies {over:.2f} mm off the usable stock of sheet {sheet.entry.number}"
+            yield Named(t.name, Fault("V013", t.inside, what, "lay the sheet out anew"))
+
+
+def _beyond(inner: Box, outer: Box) -> float:
+    """How far a box sticks out of another, mm."""
+    return max(outer[0] - inner[0], outer[1] - inner[1], inner[2] - outer[2], inner[3] - outer[3])
+
+
+def prove_reach(
+    target: Target, tool: Tool, limit: float, most: float
+) -> tuple[list[Spot], list[Fault]]:
+    """(c) Places that the tool's size leaves over, and those that are too deep to be left."""
+    radius = kerf_radius(tool)
+    spots = unreached(target, radius, limit)
+    faults = [
+        Fault(
+            "V011",
+            s.at,
+            f"the tool leaves {s.depth:.3f} mm over, unreached_max is {most:g} mm",
+            "widen the corner there, or raise unreached_max",
+        )
+        for s in spots
+        if s.depth > most
+    ]
+    if len(rings(target.closed(radius))) != len(rings(target.area)):
+        what = f"a gap or opening is narrower than the kerf of {2 * radius:g} mm"
+        faults.append(Fault("V011", target.inside, what, "widen it, or leave it out"))
+    return spots, faults
+
+
+def prove_file(
+    sheet: Sheet, runs: Sequence[Run], entry: FileEntry, tool: Tool, limit: float
+) -> FileProof:
+    """Every statement about one file of the sheet."""
+    cutting = [r for r in runs if not r.people]
+    fine = limit / 20
+    traces = simulate(_with_operations(cutting, entry.contours), tool, fine)
+    faults = [Named(c, f) for c, f in wrong_runs(traces, entry.contours, sheet.features)]
+    faults += _operations_off(cutting, entry.contours)
+    faults += _off_sheet(traces, sheet.entry, limit)
+    faults += _for_people(runs, sheet)
+    on = _Ground(sheet, traces, tool, limit)
+    told = _told(entry.contours)
+    proofs = {t.name: on.prove(t, told.get(t.name, 0.0)) for t in sheet.targets}
+    return FileProof(proofs, tuple(faults))
+
+
+def _with_operations(
+    runs: Sequence[Run], contours: Sequence[ContourEntry]
+) -> list[tuple[str, Path]]:
+    """Each run with its operation; where its layer stands for several, the record says which."""
+    hoped = [c.operation for c in contours] if len(contours) == len(runs) else [""] * len(runs)
+    return [
+        (hope if hope in r.operations else min(r.operations), r.path)
+        for r, hope in zip(runs, hoped, strict=True)
+    ]
+
+
+def _operations_off(runs: Sequence[Run], contours: Sequence[ContourEntry]) -> Iterator[Named]:
+    if len(runs) != len(contours):
+        return
+    for number, (run, c) in enumerate(zip(runs, contours, strict=True), 1):
+        if c.operation not in run.operations:
+            what = (
+                f"path {number} of the file, its {c.contour}, is on the layer of "
+                f"{' or '.join(sorted(run.operations))} and should be {c.operation}"
+            )
+            yield Named(c.copy_name, Fault("V007", run.path.start, what, _ANEW))
+
+
+def _off_sheet(traces: Sequence[Trace], sheet: SheetEntry, limit: float) -> Iterator[Named]:
+    whole = (0.0, 0.0, sheet.width, sheet.length)
+    for t in traces:
+        over = _beyond(t.path.bounds, whole)
+        if over > limit:
+            what = f"path {t.number + 1} of the file runs {over:.2f} mm off the sheet"
+            yield Named("", Fault("V014", t.path.start, what, _ANEW))
+
+
+def _for_people(runs: Sequence[Run], sheet: Sheet) -> Iterator[Named]:
+    """What is drawn for people may get cut: it must harm no piece, and the check line measure."""
+    for run in runs:
+        if not run.people:
+            continue
+        if "CHECK" in run.operations and abs(run.path.length - CHECK_LENGTH) > ROUNDING:
+            what = f"the check line is {run.path.length:.3f} mm long, not {CHECK_LENGTH:g} mm"
+            yield Named("", Fault("V019", run.path.start, what, _ANEW))
+        line = curve(run.path, ROUNDING)
+        for i in sheet.areas.within(line):
+            what = "a line for people runs through it, and may get cut"
+            yield Named(sheet.targets[i].name, Fault("V008", run.path.start, what, _ANEW))
+
+
+def _told(contours: Sequence[ContourEntry]) -> dict[str, float]:
+    """What the record says is left for the hand, mm by copy, with the slack for its rounding."""
+    told: dict[str, float] = {}
+    for c in contours:
+        told[c.copy_name] = told.get(c.copy_name, 0.0) + c.left + UNTOLD * (c.left > 0)
+    return told
+
+
+class _Ground:
+    """A file's traces, indexed, to prove the sheet's pieces one by one."""
+
+    def __init__(self, sheet: Sheet, traces: Sequence[Trace], tool: Tool, limit: float) -> None:
+        self.sheet, self.limit = sheet, limit
+        self.radius = kerf_radius(tool)
+        self.severing = [t for t in traces if t.operation in SEVERING]
+        self.within = [t for t in traces if t.operation in WITHIN]
+        self.lags = any(t.bottom is not None for t in traces)
+        # a start heading that is not yet known puts the tip up to twice the offset elsewhere
+        self.reach = self.radius + REACH + 2 * tool.blade_offset
+        self._severing = near([t.line(0) for t in self.severing])
+        self._within = near([t.line(0) for t in self.within])
+
+    def prove(self, target: Target, told: float) -> Proof:
+        cuts = [self.severing[i] for i in self._severing.within(target.area, self.reach)]
+        marks = [self.within[i] for i in self._within.within(target.area, self.reach)]
+        proof = prove(target, cuts, self.radius, self.limit)
+        faults = [*proof.faults, *wrong_marks(target, marks, self.limit)]
+        left = 0.0
+        if self.lags:
+            around = self.sheet.areas.within(target.area, self.reach + _longest(cuts))
+            pieces = [self.sheet.targets[i] for i in around]
+            missing, left = prove_bottom(target, [*cuts, *marks], pieces, self.limit)
+            faults += missing
+            if left > told + UNTOLD:
+                what = f"{left:.2f} mm is left for the hand at the bottom face, and not told"
+                faults.append(Fault("V017", None, what, _ANEW))
+        return replace(proof, faults=tuple(faults), left=left)
+
+
+def _longest(cuts: Sequence[Trace]) -> float:
+    """mm that a stroke may reach from a piece: pieces farther off can't stop its run-on."""
+    return max((c.path.length for c in cuts), default=0.0)
+
+
+def same_runs(a: Sequence[Run], b: Sequence[Run], within: float) -> bool:
+    """Whether two files' runs are the same lines and arcs, each place within so many mm."""
+    if len(a) != len(b):
+        return False
+    return all(
+        r.people == s.people
+        and (r.operations & s.operations)
+        and _same_path(r.path, s.path, within)
+        for r, s in zip(a, b, strict=True)
+    )
+
+
+def _same_path(a: Path, b: Path, within: float) -> bool:
+    if a.closed != b.closed or len(a.segments) != len(b.segments):
+        return False
+    return all(
+        type(s) is type(t)
+        and abs(s.start - t.start) <= within
+        and abs(s.end - t.end) <= within
+        and abs(s.point(0.5) - t.point(0.5)) <= within
+        for s, t in zip(a.segments, b.segments, strict=True)
+    )

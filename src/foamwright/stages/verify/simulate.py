@@ -1,0 +1,147 @@
+"""What a tool does when it follows a file's runs: where its edge goes, at the face and below it.
+
+Laser: a disc of the kerf's width runs along the path.  Drag knife: the tip trails the pivot, its
+heading unknown at the start of the file and kept through every lift after it.  Oscillating knife:
+the blade's top follows the stroke, its lower end trails by the overrun, so that the bottom face is
+severed up to that much short of a stroke's exit (and, double-edged, of its entry).  What a
+machine's own controller does is taken as done.
+Does not know the pieces.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from foamwright.geometry.path import Path
+from foamwright.geometry.region import Region, polyline
+from foamwright.geometry.segments import Points
+from foamwright.model import Tool
+from foamwright.stages.verify.blade import tip_trace
+
+#: Headings of the blade off the first move at the start of a file, degrees: all up to 150 off may
+#: be; these stand for them.
+START_HEADINGS = (-150.0, -90.0, -20.0, 60.0, 150.0)
+#: Operations whose runs sever the stock.
+SEVERING = frozenset({"CUT_INNER", "CUT_OUTER"})
+#: Operations whose runs must lie on the record's slits and marks.
+WITHIN = frozenset({"PEN", "SCORE", "HOLE", "CUT_SLIT"})
+#: Operations that do not go through to the bottom face.
+ON_THE_FACE = frozenset({"PEN", "SCORE"})
+
+
+class BadToolError(Exception):
+    """The record's tool is not one."""
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One run as the stock sees it.
+
+    number: its place in the file, from nought.  edges: the line that the tool's middle or tip
+    follows on the true face, one for each start heading that still matters.  half_width: of what
+    is removed, mm.  bottom: the line severed at the bottom face, empty where none is; None: the
+    same as the face.  double: the blade lags at a stroke's start too.
+    """
+
+    number: int
+    operation: str
+    path: Path
+    edges: tuple[Points, ...]
+    half_width: float
+    bottom: Points | None = None
+    double: bool = False
+
+    def edge(self, variant: int) -> Points:
+        return self.edges[min(variant, len(self.edges) - 1)]
+
+    @cached_property
+    def lines(self) -> tuple[Region, ...]:
+        return tuple(polyline(e) for e in self.edges)
+
+    def line(self, variant: int) -> Region:
+        return self.lines[min(variant, len(self.lines) - 1)]
+
+
+def read_tool(values: Mapping[str, Any]) -> Tool:
+    """The tool of a record's file. Raises BadToolError with the reason."""
+    known = {f.name for f in fields(Tool)}
+    if set(values) - known or "method" not in values:
+        raise BadToolError(
+            f"unknown or missing: {', '.join(sorted(set(values) - known)) or 'method'}"
+        )
+    tool = Tool(**{**values, "applies": frozenset(values.get("applies", ()))})
+    if tool.method not in ("laser", "drag-knife", "oscillating-knife"):
+        raise BadToolError(f"no method {tool.method!r}")
+    lengths = (tool.kerf, tool.blade_offset, tool.overrun)
+    if not all(isinstance(v, int | float) and 0 <= v < math.inf for v in lengths):
+        raise BadToolError("kerf, blade_offset and overrun are lengths in mm from nought up")
+    return tool
+
+
+def kerf_radius(tool: Tool) -> float:
+    """Half of the width that the tool removes about the line it follows, mm.
+
+    Nought where the controller keeps the edge on the written path.
+    """
+    return 0.0 if tool.leaves_to_machine("kerf") else tool.kerf / 2
+
+
+def simulate(runs: Sequence[tuple[str, Path]], tool: Tool, fine: float) -> tuple[Trace, ...]:
+    """Each (operation, path) of a file, in order, as the tool does it. fine: mm, for curves."""
+    if tool.method == "drag-knife" and tool.blade_offset and not _follows(tool):
+        return _dragged(runs, tool, fine)
+    radius = kerf_radius(tool)
+    made = []
+    for number, (operation, path) in enumerate(runs):
+        half = 0.0 if operation == "PEN" else radius
+        bottom = _bottom(path, tool, fine) if operation not in ON_THE_FACE else None
+        edges = (path.flatten(fine),)
+        double = tool.edges == "double"
+        made.append(Trace(number, operation, path, edges, half, bottom, double))
+    return tuple(made)
+
+
+def _follows(tool: Tool) -> bool:
+    return tool.leaves_to_machine("blade-offset")
+
+
+def _dragged(runs: Sequence[tuple[str, Path]], tool: Tool, fine: float) -> tuple[Trace, ...]:
+    """A swivel blade keeps its heading when lifted; a pen has no blade to turn."""
+    headings: tuple[complex, ...] = ()
+    radius = kerf_radius(tool)
+    made = []
+    for number, (operation, path) in enumerate(runs):
+        if operation == "PEN":
+            made.append(Trace(number, operation, path, (path.flatten(fine),), 0.0))
+            continue
+        if not headings:
+            first = path.segments[0].tangent(0.0)
+            headings = tuple(first * cmath.rect(1.0, math.radians(a)) for a in START_HEADINGS)
+        driven = [tip_trace(path, tool.blade_offset, h, fine) for h in headings]
+        made.append(Trace(number, operation, path, tuple(t for t, _ in driven), radius))
+        headings = _told_apart([h for _, h in driven], tool.blade_offset, fine)
+    return tuple(made)
+
+
+def _told_apart(headings: Sequence[complex], offset: float, fine: float) -> tuple[complex, ...]:
+    """The headings, or one of them once they put the tip in the same place."""
+    spread = max(abs(h - headings[0]) for h in headings) * offset
+    return (headings[0],) if spread < fine / 100 else tuple(headings)
+
+
+def _bottom(path: Path, tool: Tool, fine: float) -> Points | None:
+    """Where a stroke severs the bottom face, or None where that is the same as the face."""
+    if tool.method != "oscillating-knife" or not tool.overrun or tool.leaves_to_machine("overrun"):
+        return None
+    start = tool.overrun if tool.edges == "double" else 0.0
+    end = path.length - tool.overrun
+    if end - start <= fine:
+        return np.zeros(0, dtype=np.complex128)
+    return path.between(start, end).flatten(fine)
