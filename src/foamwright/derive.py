@@ -54,7 +54,6 @@ def tool_for(machine: MachineProfile, material: MaterialProfile, cut: CutSetting
     """The tool with these settings. Raises Refused with every reason why it can't be meant."""
     refuse_on_fault(tool_faults(machine, material, cut))
     laser = machine.method == "laser"
-    edge_angle = _blade(cut.edge_angle, machine.edge_angle, 90.0)
     return Tool(
         method=machine.method,
         applies=frozenset(machine.applies),
@@ -64,8 +63,9 @@ def tool_for(machine: MachineProfile, material: MaterialProfile, cut: CutSetting
         blade_offset=machine.blade_offset or 0.0,
         swivel_angle=_blade(cut.swivel_angle, machine.swivel_angle, SWIVEL_ANGLE),
         overlap=_blade(cut.overlap, machine.overlap, 0.0 if laser else OVERLAP),
-        overrun=_overrun(material, edge_angle) if machine.method == "oscillating-knife" else 0.0,
+        overrun=_overrun(machine, material, cut) if machine.method == "oscillating-knife" else 0.0,
         edges=cut.edges or machine.edges or "single",
+        plunge=_plunge(machine, material, cut) if machine.method == "oscillating-knife" else 0.0,
         blade_width=_blade(cut.blade_width, machine.blade_width, 0.0),
         lead_in=cut.lead_in or 0.0,
         passes=cut.passes,
@@ -85,9 +85,25 @@ def _kerf(cut: CutSettings) -> float:
     return next((k for k in (cut.kerf, cut.kerf_x, cut.kerf_y) if k is not None), 0.0)
 
 
-def _overrun(material: MaterialProfile, edge_angle: float) -> float:
+def _overrun(machine: MachineProfile, material: MaterialProfile, cut: CutSettings) -> float:
     """How far an edge inclined to the sheet severs the bottom behind the top: t / tan(beta)."""
-    return round(material.severed / math.tan(math.radians(edge_angle)), 9)
+    return round(material.severed / _slope(machine, cut), 9)
+
+
+def _plunge(machine: MachineProfile, material: MaterialProfile, cut: CutSettings) -> float:
+    """Width of the blade's section at the stock's face when it is down, ahead of its tip, mm."""
+    section = max(cut.depth or 0.0, material.severed) / _slope(machine, cut)
+    return round(min(section, _edge_width(machine, cut)), 9)
+
+
+def _slope(machine: MachineProfile, cut: CutSettings) -> float:
+    return math.tan(math.radians(_blade(cut.edge_angle, machine.edge_angle, 90.0)))
+
+
+def _edge_width(machine: MachineProfile, cut: CutSettings) -> float:
+    """How much of the blade's width one inclined edge takes, mm; endless where none is given."""
+    width = _blade(cut.blade_width, machine.blade_width, math.inf)
+    return width / 2 if (cut.edges or machine.edges) == "double" else width
 
 
 def _cut_speed(machine: MachineProfile, cut: CutSettings) -> float:
@@ -123,6 +139,11 @@ def tool_faults(
     if machine.method != "laser" and cut.depth is not None and cut.depth < material.severed - SAME:
         what = f"a depth of {cut.depth:g} mm does not sever {material.severed:g} mm"
         yield fault("J525", where, what, "set the [[cut]]'s depth to the thickness or more")
+    edge = _edge_width(machine, cut)
+    if machine.method == "oscillating-knife" and _overrun(machine, material, cut) > edge + SAME:
+        high = edge * _slope(machine, cut)
+        what = f"its edge of {edge:g} mm width severs {high:.1f} mm of {material.severed:g} mm"
+        yield fault("J525", where, what, "take a steeper edge_angle or a wider blade")
 
 
 def _where(machine: MachineProfile, material: MaterialProfile) -> str:
@@ -227,11 +248,11 @@ def run_in_length(
     line.
 
     The tractrix's heading error, tan(theta/2) = tan(theta0/2) exp(-s/e), solved for s where
-    the tip's distance e theta is the slack.  3.8 mm at e = 0.5.
+    the tip's distance e sin(theta) is the slack.  3.8 mm at e = 0.5.
     """
     if offset <= slack:
         return 0.0
-    off = math.tan(math.radians(heading) / 2) / math.tan(slack / offset / 2)
+    off = math.tan(math.radians(heading) / 2) / math.tan(math.asin(slack / offset) / 2)
     return max(0.0, offset * math.log(off))
 
 

@@ -219,7 +219,7 @@ def job_for_drawing(
 
 def _piece_names(drawn: tuple[str, ...]) -> tuple[str, ...]:
     """The names as drawn where all of them can stand in a job, else safe ones."""
-    usable = all("/" not in n and n.isprintable() and n.strip() for n in drawn)
+    usable = all(not set(n) & set("/.") and n.isprintable() and n.strip() for n in drawn)
     apart = distinct_names(drawn) == tuple(map(safe_name, drawn))
     return drawn if usable and apart else distinct_names(drawn)
 

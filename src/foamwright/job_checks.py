@@ -16,9 +16,6 @@ from foamwright.names import safe_name
 from foamwright.strict_toml import Source, shown
 from foamwright.toml_lines import KeyPath, nearest
 
-#: Notch shapes that this version cuts.
-NOTCHES = ("v", "slit")
-
 
 def cross_checks(source: Source) -> Iterator[Finding]:
     """Every disagreement in a job's data: J505 to J509."""
@@ -56,9 +53,9 @@ def _names(source: Source) -> Iterator[Finding]:
             name = item.get("name")
             if not isinstance(name, str):
                 continue
-            if key == "piece" and "/" in name:
-                mend = "leave out the slash: copies are named piece/drawn/1"
-                yield source.fault("J505", (*path, "name"), "holds a slash", mend)
+            if key == "piece" and set(name) & set("/."):
+                mend = "leave them out: copies are piece/drawn/1, and edges piece.edge"
+                yield source.fault("J505", (*path, "name"), "holds a slash or a dot", mend)
             made = safe_name(name).lower()
             if made in taken:
                 other = shown(taken[made])
@@ -111,9 +108,6 @@ def _fixed(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
 def _notch(
     source: Source, path: KeyPath, notch: Mapping[str, Any], edges: tuple[str, ...]
 ) -> Iterator[Finding]:
-    if notch.get("shape") in ("t", "castle", "u"):
-        mend = f"use {' or '.join(NOTCHES)}"
-        yield source.fault("J506", (*path, "shape"), "this notch is not in this version", mend)
     if "at" in notch and "point" in notch:
         yield source.fault("J509", (*path, "point"), "stands beside at", "keep one of the two")
     elif "at" in notch and "edge" not in notch:
@@ -145,28 +139,23 @@ def _mark(source: Source, path: KeyPath, mark: Mapping[str, Any]) -> Iterator[Fi
 
 
 def _seams(source: Source) -> Iterator[Finding]:
-    pieces = {str(p.get("name")): _edges(p) for _, p in tables(source.data, "piece")}
+    """Seams join edges of pieces that are there; whether a piece has the edge, its drawing tells,
+    since an opening is an edge too.
+    """
+    pieces = tuple(str(p.get("name")) for _, p in tables(source.data, "piece"))
     for path, seam in tables(source.data, "seam"):
         joins = seam.get("joins")
         for number, side in enumerate(joins if isinstance(joins, list | tuple) else ()):
-            if isinstance(side, str):
-                yield from _seam_side(source, (*path, "joins", number), side, pieces)
-
-
-def _seam_side(
-    source: Source, path: KeyPath, side: str, pieces: Mapping[str, tuple[str, ...]]
-) -> Iterator[Finding]:
-    piece, dot, edge = side.rpartition(".")
-    if not (piece and dot and edge):
-        mend = "write it as piece.edge"
-        yield source.fault("J505", path, f"{shown(side)} names no edge of a piece", mend)
-    elif piece not in pieces:
-        mend = _near(piece, tuple(pieces), "name a piece of this job")
-        yield source.fault("J508", path, f"no piece is named {shown(piece)}", mend)
-    elif edge not in pieces[piece]:
-        mend = _near(edge, pieces[piece], f"name it in the [piece.edges] of {shown(piece)}")
-        what = f"{shown(piece)} has no edge named {shown(edge)}"
-        yield source.fault("J508", path, what, mend)
+            if not isinstance(side, str):
+                continue
+            at = (*path, "joins", number)
+            piece, _, edge = side.partition(".")
+            if not (piece and edge):
+                what = f"{shown(side)} names no edge of a piece"
+                yield source.fault("J505", at, what, "write it as piece.edge")
+            elif piece not in pieces:
+                mend = _near(piece, pieces, "name a piece of this job")
+                yield source.fault("J508", at, f"no piece is named {shown(piece)}", mend)
 
 
 def _permits(source: Source) -> Iterator[Finding]:

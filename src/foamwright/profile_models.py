@@ -7,7 +7,7 @@ Lengths in mm, speeds in mm/s, angles in degrees after validation.  Does not fin
 from __future__ import annotations
 
 import re
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, Self, get_args
 
 from pydantic import AfterValidator, Field, model_validator
 
@@ -48,7 +48,7 @@ class BladeKeys(Table):
 
     edge_angle: EdgeAngle | None = None
     edges: Literal["single", "double"] | None = None
-    blade_width: Width | None = None
+    blade_width: Size | None = None
     swivel_angle: Annotated[float, Field(strict=True, gt=0, le=90)] | None = None
     overlap: Width | None = None
 
@@ -191,7 +191,7 @@ class MachineProfile(BladeKeys):
         left, right, near, far = self.margins
         if left + right >= self.reach[0] or (len(self.reach) > 1 and near + far >= self.reach[1]):
             raise ValueError("the margins leave nothing of the reach")
-        names = [self.layers.get(x, x).lower() for x in Layer.__args__]
+        names = [self.layers.get(x, x).lower() for x in get_args(Layer)]
         if len(set(names)) < len(names):
             raise ValueError("two layers would bear the same name")
         return self

@@ -20,27 +20,18 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Generic, Literal, TypeAlias, TypeVar, cast
 
-from pydantic import BaseModel, ValidationError
-
-from foamwright.findings import Finding, Refused, fault
+from foamwright.findings import Refused, fault
+from foamwright.inherit import Found, Kind, inherit, other_method, own_faults, validated, words
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
 from foamwright.record import ProfileEntry, ValueEntry
 from foamwright.shelf_folder import packaged_profiles
-from foamwright.strict_toml import Source, faults_of, read_toml, shown
-from foamwright.toml_lines import KeyPath, nearest
+from foamwright.strict_toml import read_toml, shown
+from foamwright.toml_lines import nearest
 
-Kind: TypeAlias = Literal["material", "machine"]
 LayerName: TypeAlias = Literal["job", "user", "package", "file"]
 Profile = TypeVar("Profile", MaterialProfile, MachineProfile)
 
 _FOLDER: Mapping[Kind, str] = MappingProxyType({"material": "materials", "machine": "machines"})
-_MODEL: Mapping[Kind, type[BaseModel]] = MappingProxyType(
-    {"material": MaterialProfile, "machine": MachineProfile}
-)
-#: Keys of a profile that are tables of their own, inherited key by key.
-_MERGED_TABLES = ("layers", "colours")
-#: What a profile says of itself alone.
-_OWN = ("based_on", "schema")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +68,7 @@ class Ancestor:
 class Loaded(Generic[Profile]):
     """A profile with all that it inherits.
 
-    origins: of each key, `kerf` of a cut as `cut.<number>.kerf` being that of its `cut.<number>`.
+    origins: of each key; the whole of a cut has that of `cut.<number>`, counted from 0.
     composition: the effective one of a material, which is also the profile's.
     """
 
@@ -103,16 +94,6 @@ class Listed:
     origin: str
     hidden: bool = False
     fault: str = ""
-
-
-@dataclass(frozen=True)
-class _Found:
-    """A profile's file as read, before it inherits."""
-
-    id: str
-    layer: int
-    origin: str
-    source: Source
 
 
 @dataclass(frozen=True)
@@ -143,13 +124,16 @@ class Shelf:
         return cast(Loaded[MachineProfile], self._load("machine", reference))
 
     def missing(self, kind: Kind, reference: str) -> str:
-        """What to tell of an id that is on no shelf; empty where it is on one."""
+        """What to tell of an id that is on no shelf; empty where it is on one, or a path."""
         if _is_path(reference) or any(x.file(kind, reference) for x in self.layers):
             return ""
+        return "; ".join(self._unknown(kind, reference))
+
+    def _unknown(self, kind: Kind, reference: str) -> tuple[str, str]:
         known = sorted({i for x in self.layers for i in x.ids(kind)})
         near = nearest(reference, known)
         mend = f"did you mean {near}" if near else f"known are {', '.join(known)}"
-        return f"no {kind} {shown(reference)} is on the shelf; {mend}"
+        return f"no {kind} {shown(reference)} is on the shelf", mend
 
     def list(self) -> tuple[Listed, ...]:
         """Every profile of every layer, a kind after the other, nearest layer first."""
@@ -171,53 +155,53 @@ class Shelf:
     def _load(self, kind: Kind, reference: str) -> Loaded[Any]:
         if _is_path(reference):
             file = self.base / reference
-            found = _Found(file.stem, -1, f"file:{file.name}", read_toml(file))
+            found = Found(file.stem, -1, f"file:{file.name}", read_toml(file))
             return self._finish(kind, found)
-        if message := self.missing(kind, reference):
-            what, _, mend = message.partition("; ")
-            raise Refused([fault("J511", "profiles", what, mend)])
+        if self.missing(kind, reference):
+            raise Refused([fault("J511", "profiles", *self._unknown(kind, reference))])
         return self._finish(kind, self._read(kind, reference, 0))
 
-    def _read(self, kind: Kind, profile_id: str, first: int) -> _Found:
+    def _read(self, kind: Kind, profile_id: str, first: int) -> Found:
         """The nearest file of this id from the layer numbered `first` on; there must be one."""
         for number, layer in enumerate(self.layers[first:], first):
             file = layer.file(kind, profile_id)
             if file is not None:
                 origin = _origin(layer, kind, file.stem)
-                return _Found(file.stem, number, origin, read_toml(file))
+                return Found(file.stem, number, origin, read_toml(file))
         raise Refused([fault("J511", "profiles", f"no {kind} {shown(profile_id)} is there")])
 
-    def _finish(self, kind: Kind, found: _Found) -> Loaded[Any]:
+    def _finish(self, kind: Kind, found: Found) -> Loaded[Any]:
         """The profile with all that it inherits, checked."""
         chain = self._chain(kind, found)
-        faults = [x for link in chain for x in _own_faults(kind, link)]
+        faults = [x for link in chain for x in own_faults(kind, link)]
         borne = self._packaged(kind, chain)
-        faults.extend(_other_method(kind, chain, borne))
+        faults.extend(other_method(kind, chain, borne))
         if faults:
             raise Refused(faults)
-        data, origins = _inherit(chain)
-        lineage = tuple(Ancestor(x.id, x.origin, _words(x)) for x in (*chain[1:], *borne))
+        data, origins = inherit(chain)
+        lineage = tuple(Ancestor(x.id, x.origin, words(x)) for x in (*chain[1:], *borne))
         if kind == "material":
-            words = [w for x in (found, *chain[1:], *borne) for w in _words(x)]
-            data["composition"] = list(dict.fromkeys(words))
-        profile = _validated(kind, found, {**data, "id": found.id})
+            union = dict.fromkeys(w for x in (*chain, *borne) for w in words(x))
+            data["composition"] = list(union)
+        profile = validated(kind, found, {**data, "id": found.id})
         composition = tuple(data.get("composition", ()))
         return Loaded(found.id, kind, profile, MappingProxyType(origins), lineage, composition)
 
-    def _chain(self, kind: Kind, found: _Found) -> tuple[_Found, ...]:
+    def _chain(self, kind: Kind, found: Found) -> tuple[Found, ...]:
         """The profile and what it is based on, nearest first."""
-        chain: tuple[_Found, ...] = (found,)
+        chain: tuple[Found, ...] = (found,)
         while isinstance(base := chain[-1].source.data.get("based_on"), str):
             chain = (*chain, self._base(kind, base, chain))
         return chain
 
-    def _base(self, kind: Kind, base: str, chain: Sequence[_Found]) -> _Found:
+    def _base(self, kind: Kind, base: str, chain: Sequence[Found]) -> Found:
         link = chain[-1]
         first = link.layer + 1 if base.casefold() == link.id.casefold() else 0
         if not any(layer.file(kind, base) for layer in self.layers[first:]):
-            told = self.missing(kind, base) or f"no farther shelf has a {kind} {base}; rename it"
-            what, _, mend = told.partition("; ")
-            raise Refused([link.source.fault("J511", ("based_on",), what, mend)])
+            told = self._unknown(kind, base)
+            if self.missing(kind, base) == "":
+                told = f"no farther shelf has a {kind} {shown(base)}", "name another base"
+            raise Refused([link.source.fault("J511", ("based_on",), *told)])
         found = self._read(kind, base, first)
         if any(x.origin == found.origin for x in chain):
             names = " <- ".join(x.id for x in (*chain, found))
@@ -225,12 +209,12 @@ class Shelf:
             raise Refused([link.source.fault("J512", ("based_on",), what, "break the circle")])
         return found
 
-    def _packaged(self, kind: Kind, chain: Sequence[_Found]) -> tuple[_Found, ...]:
+    def _packaged(self, kind: Kind, chain: Sequence[Found]) -> tuple[Found, ...]:
         """Packaged profiles (with their bases) whose ids these bear, that aren't in the chain."""
         last = len(self.layers) - 1
         if self.layers[last].name != "package":
             return ()
-        borne: dict[str, _Found] = {}
+        borne: dict[str, Found] = {}
         for link in chain:
             if self.layers[last].file(kind, link.id) is not None:
                 packaged = self._chain(kind, self._read(kind, link.id, last))
@@ -255,78 +239,6 @@ def _is_path(reference: str) -> bool:
 
 def _origin(layer: Layer, kind: Kind, profile_id: str) -> str:
     return f"{layer.name}:{_FOLDER[kind]}/{profile_id}.toml"
-
-
-def _words(found: _Found) -> tuple[str, ...]:
-    words = found.source.data.get("composition", ())
-    return tuple(w for w in words if isinstance(w, str)) if isinstance(words, list) else ()
-
-
-def _own_faults(kind: Kind, found: _Found) -> Iterator[Finding]:
-    """Faults of one file by itself; what it lacks and inherits is no fault of it."""
-    data = dict(found.source.data)
-    if "id" in data:
-        yield found.source.fault("J503", ("id",), "unknown key", "the file's name is the id")
-        del data["id"]
-    try:
-        _MODEL[kind].model_validate(data, context={"units": ""})
-    except ValidationError as e:
-        yield from faults_of(e, found.source, _MODEL[kind], partial="based_on" in data)
-
-
-def _other_method(
-    kind: Kind, chain: Sequence[_Found], borne: Sequence[_Found]
-) -> Iterator[Finding]:
-    """A machine that is based on one, or bears a packaged id, keeps its method."""
-    if kind != "machine":
-        return
-    for x in (*chain[1:], *borne):
-        mine, theirs = chain[0].source.data.get("method"), x.source.data.get("method")
-        if mine is not None and theirs is not None and mine != theirs:
-            what = f"{x.id} is a {theirs} in {x.origin}"
-            mend = "give your own machine an id of its own, and don't base it on this one"
-            yield chain[0].source.fault("J513", ("method",), what, mend)
-            return
-
-
-def _inherit(chain: Sequence[_Found]) -> tuple[dict[str, Any], dict[str, str]]:
-    """All values of a chain of profiles, nearest going first, with their origins."""
-    data: dict[str, Any] = {}
-    origins: dict[str, str] = {}
-    for link in reversed(chain):
-        for key, value in link.source.data.items():
-            if key == "cut":
-                _merge_cuts(data, origins, value, link.origin)
-            elif key in _MERGED_TABLES and isinstance(value, Mapping):
-                data[key] = {**data.get(key, {}), **value}
-                origins |= {f"{key}.{k}": link.origin for k in value}
-            elif key not in _OWN or link is chain[0]:
-                data[key] = value
-            if key != "cut":
-                origins[key] = link.origin
-    return data, origins
-
-
-def _merge_cuts(data: dict[str, Any], origins: dict[str, str], cuts: Any, origin: str) -> None:
-    """A nearer `[[cut]]` stands in the place of the one for the same method and machine.
-
-    Whole, since its basis speaks for all its values.
-    """
-    kept: list[Any] = data.setdefault("cut", [])
-    for cut in cuts:
-        aim = (cut.get("method"), cut.get("machine"))
-        same = (i for i, c in enumerate(kept) if (c.get("method"), c.get("machine")) == aim)
-        number = next(same, len(kept))
-        kept[number : number + 1] = [cut]
-        origins[f"cut.{number}"] = origin
-
-
-def _validated(kind: Kind, found: _Found, data: dict[str, Any]) -> Any:
-    source = Source(found.source.name, data, found.source.lines)
-    try:
-        return _MODEL[kind].model_validate(data, context={"units": ""})
-    except ValidationError as e:
-        raise Refused(faults_of(e, source, _MODEL[kind])) from None
 
 
 def resolve_settings(
@@ -359,6 +271,3 @@ def _values(loaded: Loaded[Any], skip: Sequence[str] = ()) -> Iterator[ValueEntr
     if loaded.lineage:
         ids = list(dict.fromkeys(x.id for x in loaded.lineage))
         yield ValueEntry(key="lineage", value=ids, origin=loaded.origin("based_on"))
-
-
-__all__ = ["KeyPath", "Layer", "Listed", "Loaded", "Shelf", "resolve_settings", "user_folder"]
