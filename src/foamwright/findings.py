@@ -128,6 +128,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         # W: writing (stages/save)
         "W701": "a stranger's file stands where an output should go",
         "W702": "a place can't be written",
+        "W703": "a job stands where a new one should go",
         # V: proof (stages/verify)
         "V001": "a record that is missing or can't be read",
         "V002": "a record that was edited",

@@ -37,12 +37,12 @@ def layout_key(copies: Sequence[Copy], stocks: Sequence[Stock], limits: Limits, 
     return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
 
 
-def to_text(groups: Mapping[str, Sequence[Sheet]]) -> str:
-    """Layouts by key as the text of a layout file."""
-    data = {
-        "schema": SCHEMA,
-        "layouts": {key: [_sheet_data(s) for s in groups[key]] for key in sorted(groups)},
-    }
+def to_text(
+    groups: Mapping[str, Sequence[Sheet]], before: Mapping[str, Sequence[Group]] | None = None
+) -> str:
+    """Layouts by key as the text of a layout file; before: other layouts to keep in it."""
+    made = {key: [_sheet_data(s) for s in sheets] for key, sheets in groups.items()}
+    data = {"schema": SCHEMA, "layouts": dict(sorted({**(before or {}), **made}.items()))}
     return json.dumps(data, indent=1) + "\n"
 
 

@@ -1,0 +1,284 @@
+"""The command line: arguments -> job -> pipeline -> exit status. No geometry.
+
+Exit status: 0 done, 1 the job has a fault or a refusal, 2 the command line is wrong.  A fault is
+one line on standard error.  With --json one document goes to standard output and nothing else
+there.
+Everything heavy is imported inside the commands, so that `--help` is quick.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from foamwright import __version__
+from foamwright.errors import FoamwrightError
+
+if TYPE_CHECKING:
+    from foamwright.findings import Finding
+    from foamwright.pipeline import Request
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+#: Seconds that a layout search may take, where the user doesn't say.
+LAYOUT_SECONDS = 5
+
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print one JSON document and nothing else."
+)
+_FILE = click.Path(path_type=Path)
+
+
+def guarded(command: Command) -> Command:
+    """Turns what stops a run into lines on standard error and an exit status. No traceback."""
+
+    @wraps(command)
+    def run(*args: Any, **kwargs: Any) -> None:
+        try:
+            command(*args, **kwargs)
+        except FoamwrightError as stop:
+            _tell_stop(stop, as_json=bool(kwargs.get("as_json")))
+            sys.exit(stop.exit_code)
+        except KeyboardInterrupt:
+            click.echo("stopped; earlier output is as it was", err=True)
+            sys.exit(1)
+        except Exception as flaw:
+            if os.environ.get("FOAMWRIGHT_DEBUG"):
+                raise
+            what = f"{type(flaw).__name__}: {flaw}".splitlines()[0][:200]
+            click.echo(
+                f"fault: foamwright itself failed ({what}); nothing was written; "
+                "set FOAMWRIGHT_DEBUG=1 to see where",
+                err=True,
+            )
+            sys.exit(1)
+
+    return run  # type: ignore[return-value]
+
+
+def _tell_stop(stop: FoamwrightError, as_json: bool) -> None:
+    from foamwright.findings import Refused
+    from foamwright.report import document, show_findings
+
+    findings = stop.findings if isinstance(stop, Refused) else ()
+    if as_json:
+        click.echo(document({"ok": False, "error": str(stop) if not findings else ""}, findings))
+    if findings:
+        show_findings(findings)
+    else:
+        click.echo(f"fault: {stop}", err=True)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message="foamwright %(version)s")
+def main() -> None:
+    """Drafted outlines become proven cut files for foam and fabric.
+
+    \b
+    Start a job:   foamwright start heron --drawing heron.svg
+    Look at it:    foamwright inspect heron.svg
+    Try it:        foamwright check heron/job.toml
+    Cut it:        foamwright cut heron/job.toml --out cut-files
+    Prove again:   foamwright verify cut-files
+    """
+
+
+@main.command()
+@click.argument("folder", type=_FILE)
+@click.option("--drawing", type=_FILE, help="A drawing to make entries from, one for each piece.")
+@click.option("--units", help="Unit of a drawing that doesn't tell its own (mm, cm, in).")
+@guarded
+def start(folder: Path, drawing: Path | None, units: str | None) -> None:
+    """Write a commented job.toml into FOLDER.
+
+    \b
+    Example: foamwright start heron --drawing heron.svg
+    """
+    from foamwright.starting import start_job
+
+    file, findings = start_job(folder, drawing, units)
+    _notes(findings)
+    click.echo(f"{file} is there to be filled in")
+
+
+@main.command()
+@click.argument("drawing", type=_FILE)
+@click.option("--units", help="Unit of a drawing that doesn't tell its own (mm, cm, in).")
+@click.option("--preview", type=_FILE, help="Write a picture with numbered corners (SVG).")
+@json_option
+@guarded
+def inspect(drawing: Path, units: str | None, preview: Path | None, as_json: bool) -> None:
+    """List a drawing's pieces, sizes, openings, numbered corners, marks and faults.
+
+    \b
+    Example: foamwright inspect heron.svg --preview heron-corners.svg
+    """
+    from foamwright import pipeline, report
+    from foamwright.findings import Refused
+
+    drawn, findings = pipeline.inspect(drawing, units, preview)
+    if as_json:
+        click.echo(report.document(report.drawing_data(drawn), findings))
+    else:
+        report.show_drawing(drawn)
+        report.show_findings(findings)
+    if any(f.is_fault for f in findings):
+        sys.exit(Refused.exit_code)
+
+
+def _job_options(command: Command) -> Command:
+    """The options that `check` and `cut` share."""
+    for option in reversed(
+        [
+            click.argument("job", type=_FILE),
+            click.option("--material", help="For a bare drawing: a material's id or TOML file."),
+            click.option("--machine", help="For a bare drawing: a machine's id or TOML file."),
+            click.option("--units", help="Unit of a drawing that doesn't tell its own."),
+            click.option("--scale", type=float, help="For a bare drawing: resizes the outlines."),
+            click.option("--mirrored", type=int, help="For a bare drawing: mirror images besides."),
+            click.option("--only", multiple=True, metavar="PIECE", help="A piece or copy alone."),
+            click.option(
+                "--layout-time",
+                type=click.IntRange(min=0),
+                default=LAYOUT_SECONDS,
+                show_default=True,
+                help="Seconds for each layout search.",
+            ),
+            click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True),
+            click.option("--fresh-layout", is_flag=True, help="Leave a kept layout be."),
+            json_option,
+        ]
+    ):
+        command = option(command)
+    return command
+
+
+@main.command()
+@_job_options
+@guarded
+def check(as_json: bool, **options: Any) -> None:
+    """All that `cut` does up to writing: seams, hazards, layout, compensation.
+
+    JOB is a job.toml, or a drawing with --material and --machine.
+
+    \b
+    Example: foamwright check heron/job.toml
+    """
+    from foamwright import pipeline, report
+
+    plan = pipeline.plan(_request(options))
+    if as_json:
+        click.echo(report.document(report.plan_data(plan), plan.findings))
+    else:
+        report.show_plan(plan)
+        report.show_findings(plan.findings)
+
+
+@main.command()
+@_job_options
+@click.option("--out", type=_FILE, required=True, help="Folder for the cut files.")
+@guarded
+def cut(out: Path, as_json: bool, **options: Any) -> None:
+    """Make the cut files, prove them from disk, and write the operator's sheet.
+
+    JOB is a job.toml, or a drawing with --material and --machine.
+
+    \b
+    Example: foamwright cut heron/job.toml --out cut-files
+    """
+    from foamwright import pipeline, report
+
+    result = pipeline.cut(_request(options), out)
+    if as_json:
+        click.echo(report.document(report.result_data(result, out), result.findings))
+    else:
+        report.show_plan(result.plan)
+        report.show_proof(result.record.verification)
+        report.show_findings(result.findings)
+        click.echo(f"{len(result.record.files)} cut files and the operator's sheet are in {out}")
+
+
+@main.command()
+@click.argument("folder", type=_FILE)
+@json_option
+@guarded
+def verify(folder: Path, as_json: bool) -> None:
+    """Read written files back and repeat the proof from them alone.
+
+    \b
+    Example: foamwright verify cut-files
+    """
+    from foamwright import pipeline, report
+    from foamwright.findings import Refused
+
+    verification, findings = pipeline.verify_folder(folder)
+    if as_json:
+        click.echo(report.document({"verification": report.plain(verification)}, findings))
+    else:
+        report.show_proof(verification)
+        report.show_findings(findings)
+    if not verification.passed:
+        sys.exit(Refused.exit_code)
+
+
+@main.group()
+def profile() -> None:
+    """The shelf of materials and machines."""
+
+
+@profile.command("list")
+@click.option("--job", type=_FILE, help="See the shelf as this job sees it.")
+@json_option
+@guarded
+def list_profiles(job: Path | None, as_json: bool) -> None:
+    """List the materials and machines on the shelf, nearest layer first.
+
+    \b
+    Example: foamwright profile list
+    """
+    from foamwright import report
+    from foamwright.profiles import Shelf
+
+    listed = Shelf.of(job.parent if job else None).list()
+    if as_json:
+        click.echo(report.document({"profiles": [report.plain(x) for x in listed]}, ()))
+    else:
+        report.show_shelf(listed)
+
+
+@profile.command("show")
+@click.argument("profile_id", metavar="ID")
+@click.option("--job", type=_FILE, help="See the shelf as this job sees it.")
+@json_option
+@guarded
+def show_profile(profile_id: str, job: Path | None, as_json: bool) -> None:
+    """Show a profile's values and where each comes from.
+
+    \b
+    Example: foamwright profile show card-1mm
+    """
+    from foamwright import report
+    from foamwright.profiles import Shelf
+
+    loaded = report.find_profile(Shelf.of(job.parent if job else None), profile_id)
+    if as_json:
+        click.echo(report.document(report.profile_data(loaded), ()))
+    else:
+        report.show_profile(loaded)
+
+
+def _request(options: dict[str, Any]) -> Request:
+    from foamwright.pipeline import Request
+
+    return Request.of(**options)
+
+
+def _notes(findings: tuple[Finding, ...]) -> None:
+    from foamwright.report import show_findings
+
+    show_findings(findings)

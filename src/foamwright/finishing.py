@@ -1,0 +1,247 @@
+"""The steps from programs to published files: texts, the record, the proof, the operator's sheet.
+
+Everything is written into a staging folder; nothing here gives a file its final name but the kept
+layout and a preview, which are written whole and then renamed.
+"""
+
+from __future__ import annotations
+
+import datetime
+import os
+import tempfile
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from foamwright import __version__
+from foamwright.findings import Finding, Refused, fault
+from foamwright.hazards import Rules, load_rules
+from foamwright.model import Drawing, Program
+from foamwright.names import safe_name
+from foamwright.planning import AskedJob, Bench, Plan, kept_layouts, layout_file
+from foamwright.profiles import resolve_settings
+from foamwright.record import (
+    FileEntry,
+    InputEntry,
+    PermitEntry,
+    ProfileEntry,
+    Record,
+    SheetEntry,
+    Verification,
+)
+from foamwright.safety import assess_record
+from foamwright.stages.arrange import kept
+from foamwright.stages.save.dxf import dxf_text
+from foamwright.stages.save.publish import RECORD, write_file
+from foamwright.stages.save.record import (
+    file_entry,
+    layout_summary,
+    piece_entry,
+    sha256,
+    sheet_entry,
+    total_time,
+)
+from foamwright.stages.save.svg import svg_text
+from foamwright.stages.verify import verify
+
+SHEET = "operator-sheet.html"
+#: How far a freed edge may lie from its target, mm: the chain's limit (design, section 1).
+LIMIT = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """A finished cut: what was planned, the record as written, and every finding."""
+
+    plan: Plan
+    record: Record
+    findings: tuple[Finding, ...]
+
+
+def write_programs(planned: Plan, folder: Path) -> Record:
+    """Every program as DXF and SVG, and a record without proof; gives that record."""
+    files: list[FileEntry] = []
+    for bench, program in planned.programs:
+        stem = _file_stem(planned.asked, bench, program)
+        kinds: tuple[tuple[Literal["dxf", "svg"], str], ...] = (
+            ("dxf", dxf_text(program, bench.style)),
+            ("svg", svg_text(program, bench.style)),
+        )
+        for kind, text in kinds:
+            data = text.encode("utf-8")
+            write_file(folder, f"{stem}.{kind}", data)
+            files.append(file_entry(f"{stem}.{kind}", kind, program, bench.style, data))
+    draft = _record(planned, files)
+    write_file(folder, RECORD, draft.to_text())
+    return draft
+
+
+def _file_stem(asked: AskedJob, bench: Bench, program: Program) -> str:
+    parts = (asked.stem, safe_name(bench.material.id), safe_name(bench.machine.id))
+    return "-".join((*parts, str(program.sheet.number))).lower()
+
+
+def _record(planned: Plan, files: Sequence[FileEntry]) -> Record:
+    programs = [p for _, p in planned.programs]
+    return Record(
+        version=__version__,
+        job=planned.asked.job.job.name,
+        unreached_max_mm=planned.asked.job.job.unreached_max,
+        inputs=tuple(_inputs(planned.asked)),
+        profiles=_profiles(planned),
+        permits=_permits(planned.asked),
+        sheets=tuple(_sheet_entry(b, p) for b, p in planned.programs),
+        pieces=tuple(piece_entry(x, p.sheet.number) for p in programs for x in p.sheet.placements),
+        files=tuple(files),
+        layout=layout_summary(programs),
+        time_s=total_time(programs),
+        findings=tuple(f.line() for f in planned.findings),
+    )
+
+
+def _sheet_entry(bench: Bench, program: Program) -> SheetEntry:
+    sheet, limits = program.sheet, bench.limits
+    left, right, near, far = (m + limits.edge for m in limits.margins)
+    usable = (left, near, sheet.width - right, sheet.length - far)
+    return sheet_entry(program, bench.material.profile.severed, usable)
+
+
+def _inputs(asked: AskedJob) -> Iterable[InputEntry]:
+    names = [] if asked.request.is_drawing else [asked.request.source.name]
+    names += dict.fromkeys(s.outline.partition("#")[0] for s in asked.specs)
+    for name in names:
+        yield InputEntry(name=name, sha256=sha256((asked.folder / name).read_bytes()))
+
+
+def _profiles(planned: Plan) -> tuple[ProfileEntry, ...]:
+    entries: dict[tuple[str, str, str], ProfileEntry] = {}
+    for bench, _ in planned.programs:
+        for entry in resolve_settings(bench.material, bench.machine, bench.cut):
+            other = bench.machine.id if entry.kind == "material" else ""
+            entries.setdefault((entry.kind, entry.id, other), entry)
+    return tuple(entries.values())
+
+
+def _permits(asked: AskedJob) -> tuple[PermitEntry, ...]:
+    return tuple(
+        PermitEntry(
+            material=p.material,
+            machine=p.machine,
+            issued_by=p.issued_by,
+            reference=p.reference,
+            date=p.date.isoformat(),
+            expires=p.expires.isoformat() if p.expires else None,
+            data_sheet=p.data_sheet,
+        )
+        for p in asked.job.permit
+    )
+
+
+def prove(planned: Plan | None, folder: Path) -> tuple[Verification, tuple[Finding, ...]]:
+    """The proof of a folder from disk, and the hazard rules on what was read back.
+
+    planned: for the rules of the job's own shelves; None takes the packaged and the user's rules.
+    """
+    verification, findings = verify(folder, LIMIT)
+    rules, today = _rules(planned)
+    read = _read_record(folder)
+    if read is not None:
+        findings = (*findings, *assess_record(read, rules, today))
+    faults = any(f.is_fault for f in findings)
+    return verification.model_copy(update={"passed": verification.passed and not faults}), findings
+
+
+def _rules(planned: Plan | None) -> tuple[Rules, datetime.date]:
+    if planned is not None:
+        return planned.asked.rules, planned.asked.request.today
+    from foamwright.profiles import Shelf
+
+    return load_rules(Shelf.of().folders), datetime.date.today()
+
+
+def _read_record(folder: Path) -> Record | None:
+    try:
+        return Record.model_validate_json((folder / RECORD).read_bytes())
+    except (OSError, ValueError):
+        return None  # verify has told why
+
+
+def finish(
+    planned: Plan,
+    draft: Record,
+    proof: Verification,
+    findings: Sequence[Finding],
+    folder: Path,
+) -> Result:
+    """The record with its proof, and the operator's sheet, into the staging folder."""
+    from foamwright.sheet_view import sheet_page
+
+    told = tuple(dict.fromkeys((*planned.findings, *findings)))
+    record = draft.model_copy(
+        update={"verification": proof, "findings": tuple(f.line() for f in told)}
+    )
+    write_file(folder, RECORD, record.to_text())
+    write_file(folder, SHEET, sheet_page(planned, record, told))
+    if planned.asked.request.is_drawing:
+        write_file(folder, f"{planned.asked.stem}.layout.json", _layout_text(planned, {}))
+    return Result(planned, record, told)
+
+
+def keep_layouts(planned: Plan) -> None:
+    """The job's layouts beside it, to be used again. A place that can't be written is no fault."""
+    file = layout_file(planned.asked)
+    if file is None:
+        return
+    before = kept_layouts(planned.asked) if planned.asked.request.only else {}
+    text = _layout_text(planned, before)
+    try:
+        if not file.exists() or file.read_text("utf-8") != text:
+            replace_file(file, text)
+    except (OSError, UnicodeDecodeError):
+        return
+
+
+def _layout_text(planned: Plan, before: dict[str, list[kept.Group]]) -> str:
+    return kept.to_text({x.key: x.sheets for x in planned.layouts.values()}, before)
+
+
+def replace_file(file: Path, text: str) -> None:
+    """A whole file in the place of another, or the other as it was. Raises OSError."""
+    handle, name = tempfile.mkstemp(prefix=f".{file.name}.", dir=file.parent)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
+            out.write(text)
+        os.replace(name, file)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def write_preview(drawn: Drawing, findings: Sequence[Finding], file: Path) -> None:
+    """A picture of a drawing with its corners numbered. Raises Refused where it can't be written
+    or where a file that is no earlier preview stands there."""
+    from foamwright.stages.save.preview import SIGNATURE, preview_svg
+
+    try:
+        if file.exists() and SIGNATURE not in file.read_text("utf-8", "replace"):
+            raise Refused(
+                [fault("W701", str(file), "this file is no earlier preview", "choose another name")]
+            )
+        replace_file(file, preview_svg(drawn, findings))
+    except OSError as why:
+        raise Refused(
+            [fault("W702", str(file), f"can't be written: {why.strerror}", "choose another place")]
+        ) from why
+
+
+__all__ = [
+    "LIMIT",
+    "Result",
+    "finish",
+    "keep_layouts",
+    "prove",
+    "replace_file",
+    "write_preview",
+    "write_programs",
+]

@@ -1,0 +1,80 @@
+"""The map: one line a stage, from a job to proven files.
+
+`plan` does all up to writing (that is `check`); `cut` writes, proves from disk and publishes.
+What happens between the lines is in `planning.py` and `finishing.py`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from foamwright.findings import Finding, refuse_on_fault
+from foamwright.finishing import Result, finish, keep_layouts, prove, write_preview, write_programs
+from foamwright.model import Drawing
+from foamwright.planning import (
+    Noticed,
+    Plan,
+    Request,
+    alter_pieces,
+    arrange_copies,
+    compensate_sheets,
+    judge_hazards,
+    judge_seams,
+    load,
+    order_cuts,
+    read_drawings,
+    set_up,
+)
+from foamwright.record import Verification
+from foamwright.stages.save.publish import publish, recover, staging
+
+__all__ = ["Plan", "Request", "Result", "cut", "inspect", "plan", "verify_folder"]
+
+
+def plan(request: Request) -> Plan:
+    """All that `cut` does up to writing. Raises Refused with every fault found so far."""
+    noticed = Noticed()
+    asked = load(request)  # job file, shelf, rules
+    drawn = noticed(read_drawings(asked))  # acquire
+    benches = noticed(set_up(asked))  # profiles -> tool, limits, stock
+    seams = noticed(judge_seams(asked, drawn))
+    pieces = noticed(alter_pieces(asked, drawn))  # alter
+    noticed.add(judge_hazards(asked, benches))  # safety, on the plan
+    noticed.stop_on_fault()
+    layouts = noticed(arrange_copies(asked, benches, pieces))  # arrange
+    noticed.stop_on_fault()
+    cuts = noticed(compensate_sheets(asked, benches, layouts))  # compensate
+    noticed.stop_on_fault()
+    programs = order_cuts(benches, cuts)  # order
+    return Plan(asked, benches, seams, layouts, programs, noticed.findings)
+
+
+def cut(request: Request, out: Path) -> Result:
+    """The main job: files in `out`, proven before they bear their names, or nothing at all."""
+    planned = plan(request)
+    with staging(out) as folder:
+        draft = write_programs(planned, folder)  # save
+        proof, findings = prove(planned, folder)  # verify, and safety on what was read
+        refuse_on_fault((*planned.findings, *findings))
+        result = finish(planned, draft, proof, findings, folder)  # record and operator's sheet
+        publish(folder, out)
+    keep_layouts(planned)
+    return result
+
+
+def verify_folder(folder: Path) -> tuple[Verification, tuple[Finding, ...]]:
+    """The proof again, from the written files alone."""
+    recover(folder)
+    return prove(None, folder)
+
+
+def inspect(
+    drawing: Path, units: str | None, preview: Path | None
+) -> tuple[Drawing, tuple[Finding, ...]]:
+    """What a drawing holds; with preview, a picture of it with its corners numbered."""
+    from foamwright.stages.acquire import read_drawing
+
+    drawn, findings = read_drawing(drawing, units)
+    if preview is not None:
+        write_preview(drawn, findings, preview)
+    return drawn, findings

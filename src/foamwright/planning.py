@@ -1,0 +1,413 @@
+"""The steps between the stages, up to the programs: what each stage is given from job and shelf.
+
+Terms.  A *bench* is one material on one machine with all that follows from the pair.  *Noticed*
+gathers findings, so that all faults of a job are told at once.  Writes nothing.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TypeVar
+
+from foamwright.derive import limits_for, rotations_for, stock_for, style_for, tool_for
+from foamwright.errors import CommandError
+from foamwright.findings import Finding, Refused, fault
+from foamwright.geometry.affine import Affine
+from foamwright.hazards import Rules, load_rules
+from foamwright.job import Job, PieceSpec, job_for_drawing, load_job
+from foamwright.model import (
+    Copy,
+    Cut,
+    Drawing,
+    FileStyle,
+    Limits,
+    Piece,
+    Program,
+    Sheet,
+    Stock,
+    Tool,
+)
+from foamwright.names import safe_name
+from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
+from foamwright.profiles import Loaded, Shelf
+from foamwright.safety import Use, assess
+from foamwright.stages.acquire import read_drawing, select
+from foamwright.stages.alter import SeamRow, alter, copies_of, measure_seams, scaled
+from foamwright.stages.arrange import Asked as LayoutAsked
+from foamwright.stages.arrange import Layout, arrange, kept
+from foamwright.stages.compensate import compensate
+from foamwright.stages.order import order
+
+Value = TypeVar("Value")
+
+#: Fitting's share of the chain's 0.01 mm, mm (design, section 1).
+FIT_TOLERANCE = 0.006
+#: Accuracy of an allowance's parallel, mm: it makes the target, so it isn't part of the chain.
+ALLOWANCE_TOLERANCE = 0.002
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What the command line asks for. only: pieces or copies; today: for permits' expiry."""
+
+    source: Path
+    material: str | None = None
+    machine: str | None = None
+    units: str | None = None
+    scale: float | None = None
+    mirrored: int | None = None
+    only: tuple[str, ...] = ()
+    layout: LayoutAsked = field(default_factory=LayoutAsked)
+    today: datetime.date = field(default_factory=datetime.date.today)
+
+    @staticmethod
+    def of(
+        job: Path,
+        *,
+        material: str | None = None,
+        machine: str | None = None,
+        units: str | None = None,
+        scale: float | None = None,
+        mirrored: int | None = None,
+        only: Sequence[str] = (),
+        layout_time: int = 5,
+        seed: int = 1,
+        fresh_layout: bool = False,
+    ) -> Request:
+        """From the options. Raises CommandError where they contradict each other."""
+        bare = job.suffix.lower() != ".toml"
+        given = {"material": material, "machine": machine, "scale": scale, "mirrored": mirrored}
+        if bare and (material is None or machine is None):
+            raise CommandError(f"{job} is a drawing: give --material and --machine with it")
+        if not bare and any(v is not None for v in given.values()):
+            named = ", ".join(f"--{k}" for k, v in given.items() if v is not None)
+            raise CommandError(f"{named} go with a bare drawing; {job.name} says it itself")
+        asked = LayoutAsked(layout_time, seed, fresh_layout)
+        return Request(job, material, machine, units, scale, mirrored, tuple(only), asked)
+
+    @property
+    def is_drawing(self) -> bool:
+        return self.source.suffix.lower() != ".toml"
+
+
+class Noticed:
+    """Findings gathered over the stages: `noticed(stage(...))` keeps them and gives the value."""
+
+    def __init__(self) -> None:
+        self.findings: tuple[Finding, ...] = ()
+
+    def __call__(self, found: tuple[Value, Iterable[Finding]]) -> Value:
+        value, findings = found
+        self.add(findings)
+        return value
+
+    def add(self, findings: Iterable[Finding]) -> None:
+        self.findings = tuple(dict.fromkeys((*self.findings, *findings)))
+
+    def stop_on_fault(self) -> None:
+        if any(f.is_fault for f in self.findings):
+            raise Refused(self.findings)
+
+
+@dataclass(frozen=True, slots=True)
+class AskedJob:
+    """The job with the folder it stands in, the shelf it sees and the rules of that shelf."""
+
+    request: Request
+    job: Job
+    folder: Path
+    shelf: Shelf
+    rules: Rules
+
+    @property
+    def stem(self) -> str:
+        """The job's name in file names."""
+        return safe_name(self.job.job.name).lower()
+
+    def machine_of(self, spec: PieceSpec) -> str:
+        return spec.machine or self.job.job.machine or ""
+
+    def wants(self, *names: str) -> bool:
+        """Whether `--only` lets a piece or copy of one of these names through."""
+        return not self.request.only or bool(set(names) & set(self.request.only))
+
+    def wants_piece(self, spec: PieceSpec) -> bool:
+        return self.wants(spec.name) or any(
+            o.startswith(f"{spec.name}/") for o in self.request.only
+        )
+
+    @property
+    def specs(self) -> tuple[PieceSpec, ...]:
+        return tuple(s for s in self.job.piece if self.wants_piece(s))
+
+
+@dataclass(frozen=True)
+class Bench:
+    """One material on one machine, and the plain values that follow from the two profiles."""
+
+    material: Loaded[MaterialProfile]
+    machine: Loaded[MachineProfile]
+    cut: CutSettings
+    tool: Tool
+    style: FileStyle
+    limits: Limits
+    stocks: tuple[Stock, ...]
+
+    @property
+    def back(self) -> bool:
+        return self.material.profile.cut_from == "back"
+
+    @property
+    def use(self) -> Use:
+        profile = self.material.profile
+        return Use(
+            material=self.material.id,
+            composition=self.material.composition,
+            basis=profile.composition_basis,
+            machine=self.machine.id,
+            method=self.machine.profile.method,
+            lineage=tuple(a.id for a in self.material.lineage),
+            thickness=profile.severed,
+            feed=self.machine.profile.feed,
+            hold=profile.hold,
+            cut_from=profile.cut_from,
+            settings=self.cut.basis,
+            directed=profile.nap != "none" or profile.stretch != "none",
+        )
+
+
+#: Benches by (material, machine) as the job names them.
+Benches = Mapping[tuple[str, str], Bench]
+Layouts = Mapping[tuple[str, str], Layout]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A job up to its programs, nothing written yet."""
+
+    asked: AskedJob
+    benches: Benches
+    seams: tuple[SeamRow, ...]
+    layouts: Layouts
+    programs: tuple[tuple[Bench, Program], ...]
+    findings: tuple[Finding, ...]
+
+
+def load(request: Request) -> AskedJob:
+    """The job and what it stands among. Raises Refused with every fault of the files."""
+    folder = request.source.parent
+    shelf = Shelf.of(folder, base=Path() if request.is_drawing else folder)
+    job = _job_of_drawing(request) if request.is_drawing else load_job(request.source)
+    asked = AskedJob(request, job, folder, shelf, load_rules(shelf.folders))
+    unknown = [o for o in request.only if o.split("/")[0] not in {p.name for p in job.piece}]
+    if unknown:
+        names = ", ".join(p.name for p in job.piece)
+        raise CommandError(f"--only {unknown[0]}: no such piece; there are {names}")
+    return asked
+
+
+def _job_of_drawing(request: Request) -> Job:
+    drawing, findings = read_drawing(request.source, request.units)
+    if any(f.is_fault for f in findings):
+        raise Refused(findings)
+    return job_for_drawing(
+        request.source,
+        request.material or "",
+        request.machine or "",
+        [p.name for p in drawing.pieces],
+        scale=request.scale or 1.0,
+        mirrored=request.mirrored or 0,
+    )
+
+
+def read_drawings(asked: AskedJob) -> tuple[dict[str, Piece], list[Finding]]:
+    """Each wanted piece as drafted, by the job's name for it."""
+    drawings: dict[str, Drawing] = {}
+    findings: list[Finding] = []
+    drawn: dict[str, Piece] = {}
+    for spec in asked.specs:
+        file, _, name = spec.outline.partition("#")
+        if file not in drawings:
+            drawing, found = read_drawing(
+                asked.folder / file, asked.request.units, asked.job.job.corner_angle
+            )
+            drawings[file] = drawing
+            findings.extend(found)
+        piece = select(drawings[file], name)
+        if piece is not None:
+            drawn[spec.name] = piece
+        elif drawings[file].pieces:
+            there = ", ".join(p.name for p in drawings[file].pieces[:12])
+            findings.append(
+                fault(
+                    "J530",
+                    f"piece {spec.name}",
+                    f"{file} has no piece {name!r}",
+                    f"it has {there}",
+                    piece=spec.name,
+                )
+            )
+    return drawn, findings
+
+
+def set_up(asked: AskedJob) -> tuple[dict[tuple[str, str], Bench], list[Finding]]:
+    """A bench for each material on each machine that the wanted pieces name."""
+    benches: dict[tuple[str, str], Bench] = {}
+    findings: list[Finding] = []
+    for pair in dict.fromkeys((s.material, asked.machine_of(s)) for s in asked.specs):
+        try:
+            benches[pair] = _bench(asked, *pair)
+        except Refused as why:
+            findings.extend(why.findings)
+    return benches, findings
+
+
+def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
+    faults: list[Finding] = []
+    material = machine = None
+    try:
+        material = asked.shelf.material(material_id)
+    except Refused as why:
+        faults.extend(why.findings)
+    try:
+        machine = asked.shelf.machine(machine_id)
+    except Refused as why:
+        faults.extend(why.findings)
+    if material is None or machine is None:
+        raise Refused(faults)
+    cut = material.profile.cut_for(machine.profile.method, machine.id)
+    tool = tool_for(machine.profile, material.profile, cut)
+    stocks = stock_for(material.profile, asked.job.stock)
+    limits = limits_for(machine.profile, material.profile, tool, stocks, cut)
+    return Bench(material, machine, cut, tool, style_for(machine.profile), limits, stocks)
+
+
+def judge_seams(
+    asked: AskedJob, drawn: Mapping[str, Piece]
+) -> tuple[tuple[SeamRow, ...], tuple[Finding, ...]]:
+    """The seam table on stitch lines at the job's size; seams of unwanted pieces are left out."""
+    specs = {s.name: s for s in asked.specs}
+    sized = {
+        name: (scaled(piece, asked.job.job.scale, specs[name].fixed), specs[name])
+        for name, piece in drawn.items()
+    }
+    seams = tuple(s for s in asked.job.seam if all(j.partition(".")[0] in sized for j in s.joins))
+    return measure_seams(seams, sized)
+
+
+def alter_pieces(
+    asked: AskedJob, drawn: Mapping[str, Piece]
+) -> tuple[dict[str, Piece], list[Finding]]:
+    """The target of each piece, by name."""
+    findings: list[Finding] = []
+    made: dict[str, Piece] = {}
+    for spec in asked.specs:
+        if spec.name in drawn:
+            made[spec.name], found = alter(
+                drawn[spec.name], spec, asked.job.job.scale, ALLOWANCE_TOLERANCE
+            )
+            findings.extend(found)
+    return made, findings
+
+
+def judge_hazards(asked: AskedJob, benches: Benches) -> tuple[Finding, ...]:
+    """The rules on the plan."""
+    uses = [b.use for b in benches.values()]
+    return assess(uses, asked.job.permit, asked.rules, asked.request.today)
+
+
+def layout_file(asked: AskedJob) -> Path | None:
+    """Where the job's layouts are kept beside it; a bare drawing's lie in the output folder."""
+    return None if asked.request.is_drawing else asked.folder / f"{asked.stem}.layout.json"
+
+
+def kept_layouts(asked: AskedJob) -> dict[str, list[kept.Group]]:
+    file = layout_file(asked)
+    try:
+        return kept.from_text(file.read_text("utf-8")) if file else {}
+    except (OSError, UnicodeDecodeError):
+        return {}
+
+
+def arrange_copies(
+    asked: AskedJob, benches: Benches, pieces: Mapping[str, Piece]
+) -> tuple[dict[tuple[str, str], Layout], list[Finding]]:
+    """The sheets of each bench, numbered through the job."""
+    before = kept_layouts(asked)
+    layouts: dict[tuple[str, str], Layout] = {}
+    findings: list[Finding] = []
+    number = 0
+    for pair, bench in benches.items():
+        copies = [
+            c
+            for s in asked.specs
+            if (s.material, asked.machine_of(s)) == pair
+            for c in _copies(asked, bench, s, pieces[s.name])
+        ]
+        if not copies:
+            continue
+        key = kept.layout_key(copies, bench.stocks, bench.limits, bench.back)
+        layout = arrange(
+            copies,
+            bench.stocks,
+            bench.limits,
+            asked.request.layout,
+            kept=before.get(key),
+            back=bench.back,
+        )
+        sheets = tuple(replace(s, number=number + k) for k, s in enumerate(layout.sheets, 1))
+        number += len(sheets)
+        layouts[pair] = replace(layout, sheets=sheets)
+        findings.extend(layout.findings)
+    return layouts, findings
+
+
+def _copies(asked: AskedJob, bench: Bench, spec: PieceSpec, piece: Piece) -> list[Copy]:
+    made = copies_of(
+        piece,
+        spec,
+        bench.material.id,
+        bench.machine.id,
+        lambda grain: rotations_for(bench.material.profile, grain),
+        back=bench.back,
+    )
+    return [_at_origin(c) for c in made if asked.wants(spec.name, c.name)]
+
+
+def _at_origin(copy: Copy) -> Copy:
+    """Moved so that its box starts at the origin: a layout doesn't hang on the drawing's place."""
+    low_x, low_y, _, _ = copy.piece.outline.bounds
+    return replace(copy, piece=copy.piece.transformed(Affine.translation(-complex(low_x, low_y))))
+
+
+Cuts = Mapping[tuple[str, str], tuple[tuple[Sheet, tuple[Cut, ...]], ...]]
+
+
+def compensate_sheets(
+    asked: AskedJob, benches: Benches, layouts: Layouts
+) -> tuple[Cuts, list[Finding]]:
+    """The tool's paths for each sheet."""
+    findings: list[Finding] = []
+    made = {}
+    for pair, layout in layouts.items():
+        done = []
+        for sheet in layout.sheets:
+            cuts, found = compensate(
+                sheet, benches[pair].tool, FIT_TOLERANCE, asked.job.job.unreached_max
+            )
+            done.append((sheet, cuts))
+            findings.extend(found)
+        made[pair] = tuple(done)
+    return made, findings
+
+
+def order_cuts(benches: Benches, cuts: Cuts) -> tuple[tuple[Bench, Program], ...]:
+    """A program for each sheet."""
+    return tuple(
+        (benches[pair], order(made, sheet, benches[pair].tool))
+        for pair, sheets in cuts.items()
+        for sheet, made in sheets
+    )

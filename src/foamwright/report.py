@@ -1,0 +1,314 @@
+"""What the command prints: tables for people at 80 columns, documents for programs.
+
+Tables go to standard output, findings to standard error.  Colour only on a terminal, and never
+where NO_COLOR is set.  Every name from a file is made harmless for a terminal.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, is_dataclass
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from foamwright.errors import CommandError
+from foamwright.findings import Finding, Refused
+from foamwright.finishing import Result
+from foamwright.geometry.path import Path as Outline
+from foamwright.model import Drawing, Piece
+from foamwright.names import readable
+from foamwright.planning import Plan
+from foamwright.profiles import Listed, Loaded, Shelf
+from foamwright.record import Verification
+
+#: Columns where the output is no terminal.
+COLUMNS = 80
+
+
+def _console(error: bool = False) -> Console:
+    stream = sys.stderr if error else sys.stdout
+    width = None if stream.isatty() else COLUMNS
+    return Console(file=stream, width=width, highlight=False, soft_wrap=error)
+
+
+def _safe(text: str) -> str:
+    return escape(readable(text))
+
+
+def _table(*columns: str, right: Sequence[str] = ()) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for column in columns:
+        table.add_column(column, justify="right" if column in right else "left", overflow="fold")
+    return table
+
+
+def document(data: dict[str, Any], findings: Iterable[Finding]) -> str:
+    """One JSON document with the findings in it."""
+    told = [plain(f) for f in findings]
+    return json.dumps({**data, "findings": told}, ensure_ascii=False, indent=1, default=str)
+
+
+def plain(value: Any) -> Any:
+    """Dataclasses and models as plain JSON values."""
+    if isinstance(value, BaseModel):
+        return value.model_dump(mode="json", by_alias=True)
+    if is_dataclass(value) and not isinstance(value, type):
+        return asdict(value)
+    return value
+
+
+def show_findings(findings: Iterable[Finding]) -> None:
+    """A line each on standard error, faults last, so that they stand above the prompt."""
+    console = _console(error=True)
+    styles = {"note": "dim", "warning": "yellow", "fault": "bold red"}
+    for finding in sorted(findings, key=lambda f: list(styles).index(f.severity.value)):
+        console.print(f"[{styles[finding.severity.value]}]{_safe(finding.line())}[/]")
+
+
+def show_drawing(drawing: Drawing) -> None:
+    """Pieces with their sizes, then each piece's corners and edges."""
+    console = _console()
+    console.print(f"{_safe(drawing.file)}: {len(drawing.pieces)} pieces (sizes in mm)")
+    table = _table(
+        "piece",
+        "across",
+        "along",
+        "outline",
+        "openings",
+        "slits",
+        "marks",
+        right=("across", "along", "outline", "openings", "slits", "marks"),
+    )
+    for piece in drawing.pieces:
+        across, along = _size(piece.outline)
+        counts = [len(piece.openings), len(piece.slits), len(piece.marks)]
+        numbers = [f"{across:.1f}", f"{along:.1f}", f"{piece.outline.length:.1f}"]
+        table.add_row(_safe(piece.name), *numbers, *(str(n) for n in counts))
+    console.print(table)
+    for piece in drawing.pieces:
+        console.print()
+        console.print(f"{_safe(piece.name)}: corners, counter-clockwise")
+        console.print(_corner_table(piece))
+        for opening in piece.openings:
+            across, along = _size(opening.path)
+            size = f"{across:.1f} x {along:.1f}, {opening.path.length:.1f} round"
+            console.print(f"  opening {_safe(opening.name)}: {size}")
+
+
+def _corner_table(piece: Piece) -> Table:
+    table = _table(
+        "corner",
+        "x",
+        "y",
+        "edge to the next",
+        right=("corner", "x", "y", "edge to the next"),
+    )
+    for row in corner_data(piece):
+        table.add_row(
+            str(row["corner"]), f"{row['x']:.2f}", f"{row['y']:.2f}", f"{row['edge']:.2f}"
+        )
+    for name, at in piece.points.items():
+        table.add_row(_safe(name), f"{at.real:.2f}", f"{at.imag:.2f}", "")
+    return table
+
+
+def _size(path: Outline) -> tuple[float, float]:
+    low_x, low_y, high_x, high_y = path.bounds
+    return high_x - low_x, high_y - low_y
+
+
+def corner_data(piece: Piece) -> list[dict[str, Any]]:
+    """Each corner's number, place and the length of the edge to the next one, mm."""
+    outline = piece.outline
+    at = outline.joint_lengths()
+    joints = sorted(outline.corners)
+    rows = []
+    for k, joint in enumerate(joints):
+        following = joints[(k + 1) % len(joints)]
+        edge = (at[following] - at[joint]) % outline.length or outline.length
+        corner = outline.segments[joint].start
+        rows.append({"corner": k + 1, "x": corner.real, "y": corner.imag, "edge": edge})
+    return rows
+
+
+def drawing_data(drawing: Drawing) -> dict[str, Any]:
+    return {
+        "file": drawing.file,
+        "unit": drawing.unit,
+        "pieces": [
+            {
+                "name": p.name,
+                "size_mm": _size(p.outline),
+                "outline_mm": p.outline.length,
+                "area_mm2": p.outline.area,
+                "openings": [
+                    {"name": o.name, "size_mm": _size(o.path), "length_mm": o.path.length}
+                    for o in p.openings
+                ],
+                "slits": [{"name": s.name, "length_mm": s.path.length} for s in p.slits],
+                "marks": [{"name": m.name, "shape": m.shape} for m in p.marks],
+                "points": {n: [at.real, at.imag] for n, at in p.points.items()},
+                "corners": corner_data(p),
+                "grain_degrees": p.grain,
+            }
+            for p in drawing.pieces
+        ],
+    }
+
+
+def show_plan(plan: Plan) -> None:
+    """The sheets with their stock, density and time, and the seam table."""
+    console = _console()
+    console.print(f"{_safe(plan.asked.job.job.name)}: {len(plan.programs)} sheets")
+    table = _table(
+        "sheet",
+        "material",
+        "machine",
+        "size mm",
+        "pieces",
+        "filled",
+        "time",
+        right=("sheet", "size mm", "pieces", "filled", "time"),
+    )
+    for bench, program in plan.programs:
+        sheet = program.sheet
+        table.add_row(
+            str(sheet.number),
+            _safe(bench.material.id),
+            _safe(bench.machine.id),
+            f"{sheet.width:.0f} x {sheet.length:.0f}",
+            str(len(sheet.placements)),
+            f"{100 * sheet.density:.0f} %",
+            duration(program.time_s),
+        )
+    console.print(table)
+    if plan.seams:
+        seams = _table("seam", "joins", "mm", "mm ", "ease", right=("mm", "mm ", "ease"))
+        for row in plan.seams:
+            first, second = (f"{v:.2f}" for v in row.lengths)
+            joins = f"{row.joins[0]} + {row.joins[1]}"
+            seams.add_row(_safe(row.name), _safe(joins), first, second, f"{row.ease:.2f}")
+        console.print()
+        console.print(seams)
+
+
+def duration(seconds: float) -> str:
+    """`4 min 05 s`."""
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes} min {rest:02d} s" if minutes else f"{rest} s"
+
+
+def plan_data(plan: Plan) -> dict[str, Any]:
+    return {
+        "job": plan.asked.job.job.name,
+        "sheets": [
+            {
+                "number": p.sheet.number,
+                "material": b.material.id,
+                "machine": b.machine.id,
+                "width_mm": p.sheet.width,
+                "length_mm": p.sheet.length,
+                "pieces": [x.copy.name for x in p.sheet.placements],
+                "density": p.sheet.density,
+                "time_s": p.time_s,
+            }
+            for b, p in plan.programs
+        ],
+        "seams": [
+            {"name": s.name, "joins": s.joins, "lengths_mm": s.lengths, "ease_mm": s.ease}
+            for s in plan.seams
+        ],
+    }
+
+
+def show_proof(verification: Verification | None) -> None:
+    """One line: how far the freed edges lie from their targets at worst."""
+    if verification is None:
+        return
+    word = "proven" if verification.passed else "refused"
+    text = (
+        f"{word}: worst deviation {verification.worst_deviation_mm:.4f} mm "
+        f"(limit {verification.limit_mm:g}), {len(verification.unreached)} places that the tool "
+        f"can't reach, {verification.left_mm:.0f} mm left for the hand"
+    )
+    _console().print(text)
+
+
+def result_data(result: Result, out: Path) -> dict[str, Any]:
+    return {
+        **plan_data(result.plan),
+        "folder": out.name,
+        "files": [f.name for f in result.record.files],
+        "verification": plain(result.record.verification),
+    }
+
+
+def find_profile(shelf: Shelf, profile_id: str) -> Loaded[Any]:
+    """A material or machine by id or file. Raises CommandError where neither is on the shelf."""
+    missing = [shelf.missing(kind, profile_id) for kind in ("material", "machine")]
+    if all(missing):
+        raise CommandError("; ".join(missing))
+    if missing[0]:
+        return shelf.machine(profile_id)
+    try:
+        return shelf.material(profile_id)
+    except Refused:
+        if missing[1] or not profile_id.endswith(".toml"):
+            raise
+        return shelf.machine(profile_id)
+
+
+def show_shelf(listed: Sequence[Listed]) -> None:
+    table = _table("kind", "id", "name", "from")
+    for item in listed:
+        name = item.fault or item.name
+        hidden = " (hidden by a nearer one)" if item.hidden else ""
+        table.add_row(item.kind, _safe(item.id), _safe(name) + hidden, _safe(item.origin))
+    _console().print(table)
+
+
+def profile_data(loaded: Loaded[Any]) -> dict[str, Any]:
+    return {
+        "id": loaded.id,
+        "kind": loaded.kind,
+        "values": loaded.profile.model_dump(mode="json", exclude_none=True, by_alias=True),
+        "origins": dict(loaded.origins),
+        "lineage": [plain(a) for a in loaded.lineage],
+    }
+
+
+def show_profile(loaded: Loaded[Any]) -> None:
+    _console().print(f"{loaded.kind} {_safe(loaded.id)}")
+    table = _table("key", "value", "from")
+    for key, value, origin in _value_rows(loaded):
+        table.add_row(_safe(key), _safe(value), _safe(origin))
+    _console().print(table)
+
+
+def _value_rows(loaded: Loaded[Any]) -> Iterable[tuple[str, str, str]]:
+    values = loaded.profile.model_dump(mode="json", exclude_none=True, by_alias=True)
+    for key, value in values.items():
+        if isinstance(value, list) and value and isinstance(value[0], dict):
+            for number, entry in enumerate(value):
+                origin = loaded.origin(f"{key}.{number}")
+                if origin == "default":
+                    origin = loaded.origin(key)
+                for inner, part in entry.items():
+                    yield f"{key}.{number + 1}.{inner}", _said(part), origin
+        else:
+            yield key, _said(value), loaded.origin(key)
+
+
+def _said(value: Any) -> str:
+    if isinstance(value, list):
+        return ", ".join(_said(v) for v in value)
+    if isinstance(value, float):
+        return f"{value:g}"
+    return str(value)
