@@ -1,0 +1,77 @@
+"""Cuts to a program: in which sequence, and how long it takes.
+
+Piece by piece safe: whatever is inside is cut before what frees it, since operations follow each
+other as `OPERATIONS` says.  On a roll the feed is worked band by band.
+`sequence` finds the way round, `time` foretells the duration.
+Does not change a cut's path.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from foamwright.geometry.segments import Box
+from foamwright.model import OPERATIONS, Cut, Program, Sheet, Tool
+from foamwright.stages.order.sequence import Unit, nearest_next, shortened
+from foamwright.stages.order.time import program_time
+
+__all__ = ["order"]
+
+#: The head's place before the first move: the stock's near left corner.
+HOME = 0j
+
+
+def order(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> Program:
+    """The sheet's cuts in cutting order, grouped by band, then by operation, with time and box.
+
+    Strokes of one contour stay together and in their order; ties are broken by name.
+    """
+    banded = with_bands(cuts, sheet, tool.band)
+    done: list[Cut] = []
+    here = HOME
+    for band in sorted({c.band for c in banded}):
+        for operation in OPERATIONS:
+            group = [c for c in banded if c.band == band and c.operation == operation]
+            if not group:
+                continue
+            first = [u for u in units(group) if not u.copy]
+            rest = [u for u in units(group) if u.copy]
+            if first:
+                here = first[-1].end
+            for unit in first + shortened(nearest_next(rest, here), here):
+                done.extend(unit.cuts)
+                here = unit.end
+    seconds = program_time(done, tool, HOME)
+    return Program(sheet, tool, tuple(done), seconds, bounds(done))
+
+
+def with_bands(cuts: Sequence[Cut], sheet: Sheet, band: float | None) -> list[Cut]:
+    """Each cut with the band in which its piece's near edge lies; 0 where there are no bands.
+
+    band: the stretch of the feed in mm that is worked before the next.  A cut of no piece, such as
+    a knife's alignment stroke, goes into the first band there is.
+    """
+    if band is None:
+        return [replace(c, band=0) for c in cuts]
+    near = {p.copy.name: p.piece.outline.bounds[1] for p in sheet.placements}
+    of_copy = {name: max(0, math.floor(y / band)) for name, y in near.items()}
+    first = min((of_copy[c.copy] for c in cuts if c.copy), default=0)
+    return [replace(c, band=of_copy.get(c.copy, first)) for c in cuts]
+
+
+def units(cuts: Sequence[Cut]) -> list[Unit]:
+    """The cuts of each contour together, sorted by name."""
+    kept: dict[tuple[str, str], list[Cut]] = {}
+    for c in cuts:
+        kept.setdefault((c.copy, c.contour), []).append(c)
+    return [Unit(tuple(kept[name])) for name in sorted(kept)]
+
+
+def bounds(cuts: Sequence[Cut]) -> Box | None:
+    """The box that holds every path; None without cuts."""
+    if not cuts:
+        return None
+    low_x, low_y, high_x, high_y = zip(*(c.path.bounds for c in cuts), strict=True)
+    return min(low_x), min(low_y), max(high_x), max(high_y)

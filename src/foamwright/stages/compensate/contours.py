@@ -1,0 +1,156 @@
+"""What is to be cut of a placed piece, and by which operation.
+
+A contour is one target path: a mark's line, a slit, an opening or the outline.  Its name is
+`mark:toe`, `slit:vein-1`, `opening:eye` or `outline`; paths of one mark share their name.
+Also the small steps that every tool shares: lines and arcs for cubics, chords for arcs where the
+machine's software wants them, a start elsewhere on a closed path.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from foamwright.geometry.fit import fit_arcs
+from foamwright.geometry.path import Path
+from foamwright.geometry.segments import Arc, Cubic, Line, Segment
+from foamwright.model import Cut, Mark, MarkMaker, Operation, Placement, Sheet, Tool
+
+#: Stretches of a cubic over which its radius is taken, and the turn (radians) that counts as none.
+STRETCHES, STEADY = 32, 1e-6
+_MADE_BY: dict[MarkMaker, Operation] = {
+    "score": "SCORE",
+    "pen": "PEN",
+    "hole": "HOLE",
+    "slit": "CUT_SLIT",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Contour:
+    """One target path of a copy. The path may hold cubics."""
+
+    copy: str
+    name: str
+    operation: Operation
+    path: Path
+
+    @property
+    def frees(self) -> bool:
+        """True where the cut has a piece on one side and scrap on the other."""
+        return self.operation in ("CUT_INNER", "CUT_OUTER")
+
+    def cut(self, path: Path, left: float = 0.0) -> Cut:
+        return Cut(self.copy, self.name, self.operation, path, left=left)
+
+    def place(self, p: complex) -> str:
+        """For messages: whose contour, and where on the sheet in mm."""
+        return f"{self.copy} {self.name} at ({p.real:.2f}, {p.imag:.2f}) mm"
+
+
+def mark_operation(mark: Mark, marks_by: MarkMaker) -> Operation:
+    """A hole is always drilled or burnt through; other marks are made as the machine can."""
+    return "HOLE" if mark.shape == "hole" else _MADE_BY[marks_by]
+
+
+def contours(placement: Placement, tool: Tool) -> Iterator[Contour]:
+    """A placed piece's contours: marks, slits, openings, then the outline."""
+    copy, piece = placement.copy.name, placement.piece
+    for mark in piece.marks:
+        operation = mark_operation(mark, tool.marks_by)
+        for path in mark.paths:
+            yield Contour(copy, f"mark:{mark.name}", operation, path)
+    for slit in piece.slits:
+        yield Contour(copy, f"slit:{slit.name}", "CUT_SLIT", slit.path)
+    for opening in piece.openings:
+        yield Contour(copy, f"opening:{opening.name}", "CUT_INNER", opening.path)
+    yield Contour(copy, "outline", "CUT_OUTER", piece.outline)
+
+
+def sheet_contours(sheet: Sheet, tool: Tool) -> Iterator[Contour]:
+    for placement in sheet.placements:
+        yield from contours(placement, tool)
+
+
+def share(tool: Tool, tolerance: float) -> float:
+    """What of a tolerance the fit may take: half where chords take the other half."""
+    return tolerance / 2 if tool.curves == "lines" else tolerance
+
+
+def fitted(path: Path, tolerance: float) -> Path:
+    """The path as lines and arcs."""
+    if any(isinstance(s, Cubic) for s in path.segments):
+        return fit_arcs(path, tolerance)
+    return path
+
+
+def written(path: Path, tool: Tool, tolerance: float) -> Path:
+    """A path of lines and arcs as this machine's software wants it."""
+    return chords(path, tolerance / 2) if tool.curves == "lines" else path
+
+
+def plain(path: Path, tool: Tool, tolerance: float) -> Path:
+    """The target itself, uncompensated, as lines and arcs or chords."""
+    return written(fitted(path, share(tool, tolerance)), tool, tolerance)
+
+
+def chords(path: Path, tolerance: float) -> Path:
+    """Lines in place of arcs, no chord farther than tolerance from its arc; corners stay."""
+    made: list[Segment] = []
+    corners = []
+    for i, s in enumerate(path.segments):
+        if i in path.corners:
+            corners.append(len(made))
+        points = [complex(p) for p in s.flatten(tolerance)]
+        made.extend(Line(a, b) for a, b in pairwise(points))
+    return Path(tuple(made), path.closed, frozenset(corners))
+
+
+def starting_in(path: Path, segment: int, t: float) -> Path:
+    """The same closed path with its first joint at parameter t of a segment."""
+    if t <= 0.0:
+        return path.starting_at(segment)
+    first, second = path.segments[segment].split(t)
+    segments = (*path.segments[:segment], first, second, *path.segments[segment + 1 :])
+    corners = frozenset(i if i <= segment else i + 1 for i in path.corners)
+    return Path(segments, True, corners).starting_at(segment + 1)
+
+
+def opened(path: Path, beyond: float) -> Path:
+    """A closed path once round from its first joint and `beyond` mm past it, as an open path."""
+    if beyond <= 0:
+        return Path(path.segments, False, path.corners - {0})
+    return path.between(0.0, path.length + beyond)
+
+
+def smallest_radius(path: Path) -> tuple[float, complex]:
+    """The tightest curve's radius, mm, and a place on it; infinite where all is straight.
+
+    A cubic is judged by its mean radius over short stretches, so that a stop at its end is none.
+    """
+    found = (math.inf, path.start)
+    for s in path.segments:
+        if isinstance(s, Arc):
+            found = min(found, (s.radius, s.point(0.5)), key=_radius)
+        elif isinstance(s, Cubic):
+            found = min([found, *_stretches(s)], key=_radius)
+    return found
+
+
+def _radius(found: tuple[float, complex]) -> float:
+    return found[0]
+
+
+def _stretches(s: Cubic) -> Iterator[tuple[float, complex]]:
+    u = np.linspace(0.0, 1.0, STRETCHES + 1)
+    points = s.points(u)
+    heading = np.array([s.tangent(float(v)) for v in u])
+    turned = np.abs(np.angle(heading[1:] / heading[:-1]))
+    lengths = np.abs(np.diff(points))
+    for length, turn, p in zip(lengths, turned, points, strict=False):
+        if turn > STEADY:
+            yield float(length / turn), complex(p)
