@@ -9,7 +9,7 @@ Does not judge (that is `safety.py`) and never says that a thing is safe: it ask
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from string import Template
@@ -123,8 +123,8 @@ def _strangers(source: Source, items: Sequence[Item], rules: Rules) -> Iterator[
 
 
 def checklist(
-    uses: Sequence[Use], rules: Rules, items: Sequence[Item]
-) -> Mapping[Stage, tuple[CheckLine, ...]]:
+    items: Sequence[Item], uses: Sequence[Use], rules: Rules
+) -> dict[Stage, tuple[CheckLine, ...]]:
     """The lines that a job's uses call for, by stage, in the order of the files."""
     lines: dict[Stage, list[CheckLine]] = {stage: [] for stage in STAGES}
     for item in items:

@@ -13,7 +13,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import ValidationError
 
@@ -38,6 +38,7 @@ __all__ = [
 
 #: How a composition may be known for a laser to cut it.
 KNOWN = ("data-sheet", "label")
+KINDS: tuple[Literal["material", "machine"], ...] = ("material", "machine")
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,6 +246,21 @@ def use_of(
         left=left,
         directed=(told.get("nap", "none"), told.get("stretch", "none")) != ("none", "none"),
     )
+
+
+def best_entries(
+    record: Record, pair: tuple[str, str], method: Method
+) -> tuple[ProfileEntry, ProfileEntry]:
+    """The entries of a material and a machine that were meant for each other."""
+    found = [
+        max(
+            (p for p in record.profiles if (p.kind, p.id) == (kind, name)),
+            key=lambda e: _fits(e, pair[1], method),
+            default=ProfileEntry(kind=kind, id=name, values=()),
+        )
+        for kind, name in zip(KINDS, pair, strict=True)
+    ]
+    return found[0], found[1]
 
 
 def _fits(entry: ProfileEntry, machine: str, method: Method) -> int:

@@ -1,0 +1,306 @@
+"""A sheet as a picture for people: inline SVG, told apart by dashes as well as by colours.
+
+The picture shows targets (what shall remain), not the tool's path: stock, usable area, pieces
+with their numbers and names, openings, slits, marks, the order of cutting, the file's zero, and
+the way of nap and stretch.  Its colours are classes of the sheet's own style, so that it follows
+dark, light and black and white.  Nothing is cut from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from xml.etree.ElementTree import Element, SubElement, tostring
+
+from foamwright.geometry.path import Path
+from foamwright.geometry.pathdata import number, to_path_data
+from foamwright.geometry.region import (
+    Region,
+    bounds,
+    common,
+    grown,
+    inside_point,
+    is_empty,
+    polyline,
+    region,
+    rings,
+)
+from foamwright.geometry.segments import Box
+from foamwright.model import OPERATIONS, Placement, Program
+from foamwright.names import readable
+
+#: Width and height that a picture gets on the page, mm: text and strokes are sized by it.
+PAGE_WIDTH, PAGE_HEIGHT = 165.0, 190.0
+#: Sizes on the page, mm.
+NAME_SIZE, NUMBER_SIZE, ORDER_SIZE, GUTTER = 2.6, 3.6, 1.9, 9.0
+#: Mean width of a letter over its size, for whether a name fits: from memory of common sans faces.
+LETTER = 0.55
+#: Flattening for the places of labels, mm: nothing is cut by it.
+ROUGH = 0.2
+#: Halvings of the search for the roomiest place: to 1/64 of the piece's size.
+HALVINGS = 6
+#: Decimals of the picture's numbers, mm.
+DECIMALS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What a picture shows beside its program. zero: the file's origin in sheet mm.
+
+    usable: left, near, right, far of where targets may lie.  nap: one-way or none; stretch: none,
+    across, along, both.  label: the picture's name, `sheet-1`, unique on its page.
+    """
+
+    label: str
+    usable: Box
+    zero: complex = 0j
+    nap: str = "none"
+    stretch: str = "none"
+
+
+def sheet_picture(program: Program, look: Look) -> str:
+    """The picture as an `svg` element with a title; hostile names are escaped."""
+    sheet = program.sheet
+    k = page_scale(sheet.width, sheet.length)
+    gutter = GUTTER * k
+    view = (-gutter, -gutter, sheet.width + 2 * gutter, sheet.length + 2 * gutter)
+    root = Element("svg", viewBox=" ".join(number(v, DECIMALS) for v in view))
+    root.set("xmlns", "http://www.w3.org/2000/svg")
+    root.set("class", "picture")
+    root.set("role", "img")
+    root.set("aria-labelledby", f"{look.label}-title")
+    title = SubElement(root, "title", id=f"{look.label}-title")
+    names = ", ".join(f"{i} {readable(p.copy.name)}" for i, p in enumerate(sheet.placements, 1))
+    title.text = f"Sheet of {number(sheet.width, 1)} by {number(sheet.length, 1)} mm: {names}"
+    drawn = SubElement(root, "g", id=f"{look.label}-drawn")
+    drawn.set("transform", f"matrix(1 0 0 -1 0 {number(sheet.length, DECIMALS)})")
+    drawn.set("stroke-width", number(0.35 * k, 3))
+    _draw_stock(drawn, program, look, k)
+    for placed in sheet.placements:
+        _draw_piece(drawn, placed, program, k)
+    _write_labels(root, program, k)
+    _write_order(root, program, k)
+    _write_frame(root, program, look, k)
+    return tostring(root, encoding="unicode")
+
+
+def page_scale(width: float, length: float) -> float:
+    """Sheet mm to one mm on the page."""
+    return max(width / (PAGE_WIDTH - 2 * GUTTER), length / (PAGE_HEIGHT - 2 * GUTTER))
+
+
+def thumbnail(program: Program, label: str) -> str:
+    """A small view of the picture named by `label`, which stands once on the same page."""
+    sheet = program.sheet
+    view = f"0 0 {number(sheet.width, DECIMALS)} {number(sheet.length, DECIMALS)}"
+    root = Element("svg", viewBox=view)
+    root.set("xmlns", "http://www.w3.org/2000/svg")
+    root.set("class", "thumbnail")
+    root.set("aria-hidden", "true")
+    SubElement(root, "use", href=f"#{label}-drawn")
+    return tostring(root, encoding="unicode")
+
+
+def operations_of(program: Program) -> tuple[str, ...]:
+    """The operations that the program has, in file order: what the legend must tell."""
+    there = {c.operation for c in program.cuts}
+    return tuple(o for o in OPERATIONS if o in there)
+
+
+def legend_line(operation: str) -> str:
+    """A short stretch of an operation's line for the legend: 14 by 3 mm."""
+    root = Element("svg", viewBox="0 0 14 3")
+    root.set("class", "swatch")
+    root.set("aria-hidden", "true")
+    line = SubElement(root, "path", d="M0.5 1.5L13.5 1.5")
+    line.set("class", f"line {operation}")
+    line.set("stroke-width", "0.5")
+    if operation in DASHES:
+        line.set("stroke-dasharray", _dashes(DASHES[operation], 1.0))
+    return tostring(root, encoding="unicode")
+
+
+# ------------------------------------------------------------------------------------ drawing
+
+
+def _draw_stock(parent: Element, program: Program, look: Look, k: float) -> None:
+    sheet = program.sheet
+    _rect(parent, (0, 0, sheet.width, sheet.length), "stock")
+    if look.usable != (0.0, 0.0, sheet.width, sheet.length):
+        usable = _rect(parent, look.usable, "usable")
+        usable.set("stroke-dasharray", _dashes((0.4, 1.6), k))
+
+
+def _rect(parent: Element, box: Box, kind: str) -> Element:
+    x0, y0, x1, y1 = box
+    sizes = {"x": x0, "y": y0, "width": x1 - x0, "height": y1 - y0}
+    shape = SubElement(parent, "rect", {n: number(v, DECIMALS) for n, v in sizes.items()})
+    shape.set("class", kind)
+    return shape
+
+
+#: Dash patterns on the page, mm, one an operation; the outer cut is a plain line.
+DASHES: dict[str, tuple[float, ...]] = {
+    "PEN": (0.3, 0.9),
+    "SCORE": (0.9, 0.7),
+    "HOLE": (0.5, 0.5),
+    "CUT_SLIT": (2.6, 0.7, 0.5, 0.7),
+    "CUT_INNER": (2.2, 0.8),
+}
+
+
+def _dashes(pattern: Iterable[float], k: float) -> str:
+    return " ".join(number(v * k, 3) for v in pattern)
+
+
+def _draw_piece(parent: Element, placed: Placement, program: Program, k: float) -> None:
+    piece, name = placed.piece, placed.copy.name
+    operations = {(c.copy, c.contour): c.operation for c in program.cuts}
+    whole = [piece.outline, *(o.path for o in piece.openings)]
+    body = SubElement(parent, "path", d=" ".join(_data(p) for p in whole))
+    body.set("class", "piece")
+    body.set("fill-rule", "evenodd")
+    lines = [("outline", piece.outline)]
+    lines += [(f"opening:{o.name}", o.path) for o in piece.openings]
+    lines += [(f"slit:{s.name}", s.path) for s in piece.slits]
+    lines += [(f"mark:{m.name}", p) for m in piece.marks for p in m.paths]
+    for contour, path in lines:
+        operation = operations.get((name, contour))
+        line = SubElement(parent, "path", d=_data(path))
+        line.set("class", f"line {operation or 'uncut'}")
+        if operation in DASHES:
+            line.set("stroke-dasharray", _dashes(DASHES[operation], k))
+
+
+def _data(path: Path) -> str:
+    return to_path_data(path, DECIMALS)
+
+
+# ------------------------------------------------------------------------------------ writing
+
+
+def _text(parent: Element, at: complex, words: str, size: float, kind: str) -> Element:
+    """Words centred at a place in picture coordinates (y down)."""
+    text = SubElement(parent, "text", x=number(at.real, DECIMALS), y=number(at.imag, DECIMALS))
+    text.set("class", kind)
+    text.set("font-size", number(size, DECIMALS))
+    text.text = words
+    return text
+
+
+def _write_labels(parent: Element, program: Program, k: float) -> None:
+    """Each piece's number where it has most room, and its name where that fits."""
+    length = program.sheet.length
+    for i, placed in enumerate(program.sheet.placements, 1):
+        inside = _inside(placed)
+        at = roomiest(inside)
+        here = complex(at.real, length - at.imag)
+        size = NUMBER_SIZE * k
+        words = readable(placed.copy.name)
+        below = at - 1j * NAME_SIZE * k
+        fits = room_across(inside, below) >= (len(words) * LETTER + 1) * NAME_SIZE * k
+        _text(parent, here + (0 if fits else 0.35j * size), str(i), size, "number")
+        if fits:
+            _text(parent, here + 1.1j * NAME_SIZE * k, words, NAME_SIZE * k, "name")
+
+
+def _inside(placed: Placement) -> Region:
+    piece = placed.piece
+    return region(piece.outline, (o.path for o in piece.openings), ROUGH)
+
+
+def roomiest(inside: Region) -> complex:
+    """The place inside a region that is farthest from its edges, about."""
+    x0, y0, x1, y1 = bounds(inside)
+    low, high = 0.0, min(x1 - x0, y1 - y0) / 2
+    inner = inside
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        tried = grown(inside, -middle, ROUGH)
+        if is_empty(tried):
+            high = middle
+        else:
+            low, inner = middle, tried
+    return inside_point(inner)
+
+
+def room_across(inside: Region, at: complex) -> float:
+    """Width in mm that a word centred at a place has to both sides of it within the region."""
+    x0, _, x1, _ = bounds(inside)
+    across = common(inside, polyline([complex(x0, at.imag), complex(x1, at.imag)]))
+    ends = [sorted(float(p.real) for p in ring) for ring in rings(across)]
+    spans = [min(at.real - e[0], e[-1] - at.real) for e in ends if e[0] <= at.real <= e[-1]]
+    return 2 * max(spans, default=0.0)
+
+
+def _write_order(parent: Element, program: Program, k: float) -> None:
+    """Where each contour is begun, numbered in cutting order."""
+    length = program.sheet.length
+    seen: set[tuple[str, str]] = set()
+    for cut in program.cuts:
+        if (cut.copy, cut.contour) in seen:
+            continue
+        seen.add((cut.copy, cut.contour))
+        start = complex(cut.path.start.real, length - cut.path.start.imag)
+        dot = SubElement(parent, "circle", r=number(0.5 * k, 3))
+        dot.set("cx", number(start.real, DECIMALS))
+        dot.set("cy", number(start.imag, DECIMALS))
+        dot.set("class", "start")
+        size = ORDER_SIZE * k
+        at = start + complex(0.4, -0.4) * size
+        _text(parent, at, str(len(seen)), size, "order")
+
+
+def _write_frame(parent: Element, program: Program, look: Look, k: float) -> None:
+    """Sizes along the edges, the file's zero, and arrows for nap and stretch."""
+    sheet = program.sheet
+    size, half = NAME_SIZE * k, GUTTER * k / 2
+    wide = f"{number(sheet.width, 1)} mm across"
+    _text(parent, complex(sheet.width / 2, sheet.length + half + size / 2), wide, size, "size")
+    up = _text(parent, complex(sheet.width + half, sheet.length / 2), "", size, "size")
+    up.text = f"{number(sheet.length, 1)} mm along"
+    x, y = number(sheet.width + half, DECIMALS), number(sheet.length / 2, DECIMALS)
+    up.set("transform", f"rotate(-90 {x} {y})")
+    zero = complex(look.zero.real, sheet.length - look.zero.imag)
+    mark = SubElement(parent, "path", d=_cross(zero, 2.2 * k))
+    mark.set("class", "zero")
+    mark.set("stroke-width", number(0.5 * k, 3))
+    if look.nap == "one-way":
+        _arrow(parent, complex(-half, sheet.length / 2), 1j, "nap", k)
+    if look.stretch in ("across", "both"):
+        _arrow(parent, complex(sheet.width / 2, -half), 1 + 0j, "stretch", k, both=True)
+    if look.stretch in ("along", "both"):
+        _arrow(parent, complex(-half, sheet.length / 4), 1j, "stretch", k, both=True)
+
+
+def _cross(at: complex, arm: float) -> str:
+    x, y, d = at.real, at.imag, arm
+    n = [number(v, DECIMALS) for v in (x - d, y, x + d, y, x, y - d, x, y + d)]
+    return f"M{n[0]} {n[1]}L{n[2]} {n[3]}M{n[4]} {n[5]}L{n[6]} {n[7]}"
+
+
+def _arrow(
+    parent: Element, at: complex, way: complex, words: str, k: float, *, both: bool = False
+) -> None:
+    """An arrow of 26 mm on the page along `way` (y up) with its word beside it."""
+    d = complex(way.real, -way.imag)
+    tip, tail = at + 13 * k * d, at - 13 * k * d
+    barbs = [_barb(tip, d, k)] + ([_barb(tail, -d, k)] if both else [])
+    line = SubElement(parent, "path", d=_polyline((tail, tip)) + "".join(barbs))
+    line.set("class", "arrow")
+    line.set("stroke-width", number(0.5 * k, 3))
+    size = NAME_SIZE * k
+    place = at - complex(0, 0.5 * size) if way == 1 else at - complex(0.5 * size, 0)
+    text = _text(parent, place, words, size, "size")
+    if way != 1:
+        x, y = number(place.real, DECIMALS), number(place.imag, DECIMALS)
+        text.set("transform", f"rotate(-90 {x} {y})")
+
+
+def _barb(tip: complex, d: complex, k: float) -> str:
+    return _polyline((tip + k * (-2 + 1j) * d, tip, tip + k * (-2 - 1j) * d))
+
+
+def _polyline(points: Iterable[complex]) -> str:
+    at = (f"{number(p.real, DECIMALS)} {number(p.imag, DECIMALS)}" for p in points)
+    return "M" + "L".join(at)

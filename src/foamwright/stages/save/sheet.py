@@ -1,0 +1,198 @@
+"""The operator's sheet: one HTML file that tells a bench what to do, and what to see to.
+
+Terms.  *Batch*: one material on one machine, with its settings and its sheets.  The page loads
+nothing and runs no script; its content policy admits its own style alone, by hash.  Every word that
+comes from a job is escaped.  The same view gives the same bytes.
+
+Does not judge, place or prove: it prints what the record and the rules say, and never that a thing
+is safe.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
+from markupsafe import Markup
+
+from foamwright.checklist import CheckLine, Stage
+from foamwright.model import Method, Placement, Program
+from foamwright.names import readable
+from foamwright.record import PermitEntry, Verification
+from foamwright.stages.save.picture import (
+    Look,
+    legend_line,
+    operations_of,
+    sheet_picture,
+    thumbnail,
+)
+
+#: What each operation is called on the sheet.
+OPERATION_WORDS: Mapping[str, str] = {
+    "PEN": "drawn mark",
+    "SCORE": "scored mark",
+    "HOLE": "mark made as a hole",
+    "CUT_SLIT": "slit",
+    "CUT_INNER": "opening",
+    "CUT_OUTER": "outline, cut last of its piece",
+}
+STAGE_WORDS: Mapping[str, str] = {
+    "before": "Before",
+    "set-up": "Setting up",
+    "during": "While it cuts",
+    "after": "Afterwards",
+}
+
+#: Spots out of the tool's reach that are listed; the record has them all.
+UNREACHED_SHOWN = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A value to set or to check at the machine, in words and units, and how it is known."""
+
+    name: str
+    value: str
+    basis: str
+    origin: str
+
+
+@dataclass(frozen=True, slots=True)
+class CutFile:
+    """A file to load. drawn, sheet: sizes in its own unit; bare: it can't name that unit itself."""
+
+    name: str
+    unit: str
+    drawn: str
+    sheet: str
+    bare: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SheetPage:
+    """One sheet of stock with its files and its picture's particulars."""
+
+    title: str
+    program: Program
+    look: Look
+    files: tuple[CutFile, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """One material on one machine.
+
+    composition: the words that the profile claims; basis: how they are known.  sources: where the
+    settings come from.
+    """
+
+    material: str
+    material_name: str
+    machine: str
+    machine_name: str
+    method: Method
+    composition: tuple[str, ...]
+    basis: str
+    thickness: str
+    hold: tuple[str, ...]
+    stock: str
+    back: bool
+    settings: tuple[Setting, ...]
+    sources: tuple[str, ...]
+    pages: tuple[SheetPage, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetView:
+    """All that the sheet tells. warnings, notes: findings as lines."""
+
+    job: str
+    version: str
+    batches: tuple[Batch, ...]
+    permits: tuple[PermitEntry, ...]
+    checklist: Mapping[Stage, tuple[CheckLine, ...]]
+    warnings: tuple[str, ...]
+    notes: tuple[str, ...]
+    verification: Verification | None
+
+
+def sheet_html(view: SheetView) -> str:
+    """The whole page as text."""
+    style = _style()
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    return _template().render(
+        view=view,
+        style=Markup(style),
+        policy=policy,
+        stages=[(STAGE_WORDS[s], lines) for s, lines in view.checklist.items() if lines],
+        pages=sum(len(b.pages) for b in view.batches),
+        pieces=sum(len(p.program.sheet.placements) for b in view.batches for p in b.pages),
+        unreached_shown=UNREACHED_SHOWN,
+        seconds=sum(p.program.time_s for b in view.batches for p in b.pages),
+    )
+
+
+def _style() -> str:
+    """The style, with nothing in it that could end its element."""
+    return (Path(__file__).parent / "operator-sheet.css").read_text(encoding="utf-8")
+
+
+@cache
+def _template() -> Template:
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        finalize=_printable,
+    )
+    environment.filters["duration"] = duration
+    environment.filters["capitalize_first"] = lambda text: text[:1].upper() + text[1:]
+    environment.filters["picture"] = lambda p: Markup(sheet_picture(p.program, p.look))
+    environment.filters["thumbnail"] = lambda p: Markup(thumbnail(p.program, p.look.label))
+    environment.filters["legend"] = lambda p: [
+        (Markup(legend_line(o)), OPERATION_WORDS[o]) for o in operations_of(p.program)
+    ]
+    environment.filters["pieces"] = lambda p: [
+        piece_row(i, placed) for i, placed in enumerate(p.program.sheet.placements, 1)
+    ]
+    return environment.get_template("operator-sheet.html.j2")
+
+
+def _printable(value: Any) -> Any:
+    """Names with control or direction characters are shown with them made visible."""
+    return readable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def duration(seconds: float) -> str:
+    """`1 h 5 min`, `4 min 20 s`, `35 s`."""
+    whole = max(1, round(seconds))
+    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
+    if hours:
+        return f"{hours} h {minutes} min"
+    return f"{minutes} min {rest} s" if minutes else f"{rest} s"
+
+
+def piece_row(index: int, placed: Placement) -> Mapping[str, Any]:
+    """A line of the table of pieces; the size is of the target as it lies, mm."""
+    piece = placed.piece
+    x0, y0, x1, y1 = piece.outline.bounds
+    return {
+        "number": index,
+        "name": placed.copy.name,
+        "hand": "mirror image" if placed.copy.mirrored else "as drawn",
+        "size": f"{x1 - x0:.1f} × {y1 - y0:.1f}",
+        "turned": f"{placed.rotation:g}°",
+        "openings": len(piece.openings),
+        "slits": len(piece.slits),
+        "marks": len(piece.marks),
+    }
