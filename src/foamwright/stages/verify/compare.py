@@ -10,7 +10,6 @@ Works on one piece with the cuts near it.  Does not know files, records or how a
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -19,13 +18,13 @@ import numpy.typing as npt
 
 from foamwright.geometry.region import (
     Region,
-    boundary,
     boundary_points,
     bounds,
     box,
     common,
     contains,
     contains_points,
+    curve,
     directed_deviation,
     grown,
     minus,
@@ -120,9 +119,18 @@ def compare_freed(
     part = freed_part(target, lines, radius, limit)
     if part is None:
         what = "its inside is cut away"
-        return Spot(target.inside, math.inf), [Fault("V009", target.inside, what, _ANEW)]
+        depth = float(directed_deviation(np.array([target.inside]), target.area)[0])
+        return Spot(target.inside, depth), [Fault("V009", target.inside, what, _ANEW)]
+    hanging = []
     if _hangs_on(part, window_of(target, radius)):
-        return _not_free(wanted, part, lines, radius, limit)
+        hanging.append(("it", target.outline))
+    for hole, path in zip(target.holes, target.openings, strict=True):
+        if contains(part, hole):
+            hanging.append(("what its opening frees", path))
+    if hanging:
+        left = _Left(part, wanted, union(lines), radius, limit)
+        found = [_not_free(name, curve(path, target.fine), left) for name, path in hanging]
+        return max((s for s, _ in found), key=lambda s: s.depth), [f for _, f in found]
     spot = max(_off(part, wanted), _off(wanted, part), key=lambda s: s.depth)
     if spot.depth <= limit:
         return spot, []
@@ -165,27 +173,37 @@ def _off(a: Region, b: Region) -> Spot:
     return Spot(complex(points[k]), float(found[k]))
 
 
-def _not_free(
-    wanted: Region, part: Region, lines: Sequence[Region], radius: float, limit: float
-) -> tuple[Spot, list[Fault]]:
-    """Where and how widely the piece still hangs on the sheet."""
-    points = boundary_points(wanted, min(STEP, 0.1))
-    off = np.abs(directed_deviation(points, union(lines)) - radius)
+@dataclass(frozen=True, slots=True)
+class _Left:
+    """What a piece's cuts left: the part that holds its inside, what was wanted, the cuts."""
+
+    part: Region
+    wanted: Region
+    lines: Region
+    radius: float
+    limit: float
+
+
+def _not_free(name: str, ring: Region, left: _Left) -> tuple[Spot, Fault]:
+    """Where and how widely a piece, or what lies in its opening, still hangs on."""
+    points = boundary_points(ring, min(STEP, 0.1))
+    off = np.abs(directed_deviation(points, left.lines) - left.radius)
+    low_x, low_y, high_x, high_y = bounds(ring)
+    off = np.minimum(off, max(high_x - low_x, high_y - low_y))
     k = int(np.argmax(off))
     spot = Spot(complex(points[k]), float(off[k]))
-    if np.mean(off > limit) > MISSING_SHARE:
-        what = "it is not cut out: no cut runs along its edge"
-        return spot, [Fault("V009", spot.at, what, _ANEW)]
-    bridge, width = _bridge(wanted, part, limit)
-    what = f"it is not cut free: {width:.3f} mm of its edge still hangs on the sheet"
-    return spot, [Fault("V009", bridge if bridge is not None else spot.at, what, _ANEW)]
+    if np.mean(off > left.limit) > MISSING_SHARE:
+        return spot, Fault("V009", spot.at, f"{name} is not cut out: no cut lies there", _ANEW)
+    bridge, width = _bridge(ring, left)
+    what = f"{name} is not cut free: it hangs on by {width:.3f} mm"
+    return spot, Fault("V009", spot.at if bridge is None else bridge, what, _ANEW)
 
 
-def _bridge(wanted: Region, part: Region, limit: float) -> tuple[complex | None, float]:
-    """The widest stretch of the wanted edge that material passes."""
-    outside = minus(part, grown(wanted, limit / 2, limit / 40))
-    crossing = common(boundary(wanted), grown(outside, limit, limit / 40))
-    runs = rings(crossing)
+def _bridge(ring: Region, left: _Left) -> tuple[complex | None, float]:
+    """The widest stretch of a wanted ring that material passes."""
+    limit = left.limit
+    outside = minus(left.part, grown(left.wanted, limit / 2, limit / 40))
+    runs = rings(common(ring, grown(outside, limit, limit / 40)))
     if not runs:
         return None, 0.0
     lengths = [float(np.abs(np.diff(r)).sum()) for r in runs]

@@ -107,6 +107,7 @@ def wrong_runs(
     if len(traces) != len(contours):
         yield from _counted(traces, contours, known)
         return
+    lost: set[str] = set()
     for trace, entry in zip(traces, contours, strict=True):
         if entry.contour == ALIGNMENT and not entry.copy_name:
             continue
@@ -118,6 +119,10 @@ def wrong_runs(
         if _lies_along(trace, wanted):
             continue
         found = feature_of(trace, known)
+        if found is None:
+            if entry.copy_name in lost:
+                continue
+            lost.add(entry.copy_name)
         instead = f"the {found.name}" if found else "nothing that the record knows"
         what = (
             f"path {trace.number + 1} of the file should be its {entry.contour} and lies along "

@@ -56,8 +56,15 @@ def uncut_at_bottom(
     for run in _joined(rings(bare)):
         length = float(np.abs(np.diff(run)).sum()) + 2 * limit
         if length > 4 * limit:
-            middle = complex(run[len(run) // 2])
-            yield Uncut(middle, length, _must_stay(run, length, strokes, pieces, limit))
+            middle = _half_way(run)
+            yield Uncut(middle, length, _must_stay(middle, length, strokes, pieces, limit))
+
+
+def _half_way(run: Points) -> complex:
+    """The point half way along a run."""
+    way = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(run)))])
+    x, y = (np.interp(way[-1] / 2, way, part) for part in (run.real, run.imag))
+    return complex(x, y)
 
 
 def _joined(runs: Sequence[Points]) -> list[Points]:
@@ -77,13 +84,17 @@ def _joined(runs: Sequence[Points]) -> list[Points]:
 
 
 def _must_stay(
-    run: Points, length: float, strokes: Sequence[Trace], pieces: Sequence[Target], limit: float
+    middle: complex,
+    length: float,
+    strokes: Sequence[Trace],
+    pieces: Sequence[Target],
+    limit: float,
 ) -> bool:
     """Whether each stroke that leaves this stretch would cut a piece by going on as far as it."""
-    middle = run[len(run) // 2 :][:1]
-    mine = [s for s in strokes if directed_deviation(middle, s.line(0))[0] <= 2 * limit]
+    spot = np.array([middle])
+    mine = [s for s in strokes if directed_deviation(spot, s.line(0))[0] <= 2 * limit]
     return bool(mine) and all(
-        any(touches_or_overlaps(_further(s, middle[0], length), p.guard(-limit)) for p in pieces)
+        any(touches_or_overlaps(_further(s, middle, length), p.guard(-limit)) for p in pieces)
         for s in mine
     )
 

@@ -31,7 +31,7 @@ Vertex = tuple[float, float, float]
 
 
 def read_dxf(data: bytes, entry: FileEntry) -> tuple[Run, ...]:
-    """The file's runs in sheet coordinates and file order. Raises UnreadableError with all reasons."""
+    """Its runs in sheet coordinates and file order. Raises UnreadableError with every reason."""
     doc = _load(data)
     reasons = [*_unit_faults(doc, entry)]
     runs: list[Run] = []

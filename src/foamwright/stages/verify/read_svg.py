@@ -33,7 +33,7 @@ PAGE_EPS = 1e-5
 
 
 def read_svg(data: bytes, entry: FileEntry, sheet: SheetEntry) -> tuple[Run, ...]:
-    """The file's runs in sheet coordinates and file order. Raises UnreadableError with all reasons."""
+    """Its runs in sheet coordinates and file order. Raises UnreadableError with every reason."""
     root = _parse(data)
     reasons = [*_page_faults(root, entry, sheet), *_group_faults(root, entry)]
     runs = []

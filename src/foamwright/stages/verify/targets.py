@@ -47,6 +47,11 @@ class Target:
     def inside(self) -> complex:
         return inside_point(self.area)
 
+    @cached_property
+    def holes(self) -> tuple[complex, ...]:
+        """A point inside each opening."""
+        return tuple(inside_point(region(p, (), self.fine)) for p in self.openings)
+
     def closed(self, radius: float) -> Region:
         """The target closed by the tool's disc: all that a disc of this radius must leave."""
         key = ("closed", radius)
