@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, Literal, TypeAlias
 
@@ -57,16 +58,16 @@ def own_faults(kind: Kind, found: Found) -> Iterator[Finding]:
 
 
 def other_method(kind: Kind, chain: Sequence[Found], borne: Sequence[Found]) -> Iterator[Finding]:
-    """A machine that is based on one, or bears a packaged id, keeps its method."""
+    """A machine keeps the method of its bases and of the packaged ids that it and they bear."""
     if kind != "machine":
         return
-    for x in (*chain[1:], *borne):
-        mine, theirs = chain[0].source.data.get("method"), x.source.data.get("method")
-        if mine is not None and theirs is not None and mine != theirs:
-            what = f"{x.id} is a {theirs} in {x.origin}"
+    telling = [x for x in (*chain, *borne) if "method" in x.source.data]
+    for mine, theirs in pairwise(telling):
+        method = theirs.source.data["method"]
+        if mine.source.data["method"] != method:
+            what = f"{theirs.id} is a {method} in {theirs.origin}"
             mend = "give your own machine an id of its own, and don't base it on this one"
-            yield chain[0].source.fault("J513", ("method",), what, mend)
-            return
+            yield mine.source.fault("J513", ("method",), what, mend)
 
 
 def inherit(chain: Sequence[Found]) -> tuple[dict[str, Any], dict[str, str]]:

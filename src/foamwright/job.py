@@ -130,6 +130,16 @@ class Seam(Part):
     flat: bool = False
 
 
+def _no_number(value: Any) -> Any:
+    """A bare number would be taken for seconds since 1970."""
+    if isinstance(value, int | float):
+        raise ValueError("must be a date such as 2026-11-02, without quotes")
+    return value
+
+
+Date = Annotated[datetime.date, BeforeValidator(_no_number)]
+
+
 class Permit(Part):
     """Who at the site allowed a material on a machine, and until when."""
 
@@ -137,8 +147,8 @@ class Permit(Part):
     machine: Name
     issued_by: Name
     reference: Name
-    date: datetime.date
-    expires: datetime.date | None = None
+    date: Date
+    expires: Date | None = None
     data_sheet: Name | None = None
 
 

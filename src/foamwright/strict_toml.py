@@ -21,6 +21,14 @@ from foamwright.toml_lines import Key, KeyPath, index_lines, nearest
 
 #: Largest job or profile that is read, bytes: thousands of pieces, and no memory bomb.
 LARGEST = 8_000_000
+#: Kinds of values in the file's terms, by pydantic's name of the error.
+_KINDS = {
+    "model_type": "must be a table",
+    "dict_type": "must be a table",
+    "tuple_type": "must be a list in brackets",
+    "string_type": "must be text in quotes",
+    "bool_type": "must be true or false",
+}
 #: Longest piece of the user's own text that a message repeats, characters.
 SHOWN = 60
 
@@ -159,6 +167,7 @@ def _wrong_value(e: dict[str, Any]) -> str:
     if e["type"] == "value_error":
         return str(context["error"])
     said = str(e["msg"]).replace("Input should", "must").replace("valid ", "")
+    said = _KINDS.get(e["type"], said.replace(" after validation", "").replace("Tuple", "the list"))
     value = e["input"]
     if isinstance(value, str | int | float):
         said += f", not {shown(repr(value))}"

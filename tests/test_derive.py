@@ -1,0 +1,309 @@
+"""Plain values for the stages, from profiles."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
+from foamwright.derive import (
+    limits_for,
+    rotations_for,
+    run_in_length,
+    settings_for,
+    stock_for,
+    style_for,
+    tool_for,
+)
+from foamwright.findings import Refused
+from foamwright.job import StockSpec
+from foamwright.model import Stock
+from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
+from foamwright.profiles import Layer, Shelf
+from foamwright.shelf_folder import packaged_profiles
+
+
+def _cut(method: str, **more: Any) -> CutSettings:
+    return CutSettings.model_validate({"method": method, **more})
+
+
+def _material(*cuts: CutSettings, **more: Any) -> MaterialProfile:
+    plain: dict[str, Any] = {
+        "id": "stuff",
+        "name": "Stuff",
+        "composition": ["card"],
+        "composition_basis": "label",
+        "thickness": 3.0,
+        "stock": [{"kind": "sheet", "width": 500, "length": 400}],
+        "cut": cuts,
+    }
+    return MaterialProfile.model_validate({**plain, **more})
+
+
+def _machine(method: str, **more: Any) -> MachineProfile:
+    plain: dict[str, Any] = {
+        "id": "cutter",
+        "name": "Cutter",
+        "method": method,
+        "reach": [600, 400],
+        "feed": "flat",
+        "max_thickness": 30,
+        "applies": [],
+        "marks_by": "pen",
+    }
+    return MachineProfile.model_validate({**plain, **more})
+
+
+def _codes(machine: MachineProfile, material: MaterialProfile) -> list[str]:
+    with pytest.raises(Refused) as e:
+        tool_for(machine, material, material.cut[0])
+    return [f.code for f in e.value.findings]
+
+
+# ------------------------------------------------------------------------------------------- tools
+
+
+@pytest.mark.parametrize(("thickness", "overrun"), [(3.0, 3.0), (12.7, 12.7), (25.0, 25.0)])
+def test_a_blade_at_45_degrees_overruns_by_the_thickness(thickness: float, overrun: float) -> None:
+    cut = _cut("oscillating-knife", edge_angle=45.0)
+    tool = tool_for(_machine("oscillating-knife"), _material(cut, thickness=thickness), cut)
+    assert tool.overrun == pytest.approx(overrun, abs=1e-8)
+
+
+@settings(derandomize=True, deadline=None)
+@given(st.floats(10, 89.9), st.floats(0.1, 30))
+def test_the_overrun_is_where_the_inclined_edge_meets_the_bottom(beta: float, t: float) -> None:
+    cut = _cut("oscillating-knife", edge_angle=beta)
+    tool = tool_for(_machine("oscillating-knife"), _material(cut, thickness=t), cut)
+    assert math.atan2(t, tool.overrun) == pytest.approx(math.radians(beta), abs=1e-6)
+
+
+def test_fur_is_severed_through_its_backing_only() -> None:
+    cut = _cut("oscillating-knife", edge_angle=45.0, depth=1.5)
+    fur = _material(cut, thickness=40.0, backing=1.5)
+    tool = tool_for(_machine("oscillating-knife"), fur, cut)
+    assert tool.overrun == pytest.approx(1.5)
+    laser = _cut("laser", kerf=0.2)
+    assert _codes(_machine("laser"), _material(laser, thickness=40.0, backing=1.5)) == ["J521"]
+
+
+def test_a_cuts_blade_goes_before_the_machines() -> None:
+    cut = _cut("oscillating-knife", edge_angle=60.0, edges="double", blade_width=8.0)
+    machine = _machine(
+        "oscillating-knife", edge_angle=45.0, blade_width=2.0, edges="single", overlap=2.5
+    )
+    tool = tool_for(machine, _material(cut), cut)
+    assert (tool.edges, tool.blade_width, tool.overlap) == ("double", 8.0, 2.5)
+    assert tool.overrun == pytest.approx(3.0 / math.sqrt(3.0), abs=1e-8)
+    assert tool_for(machine, _material(cut), _cut("oscillating-knife", edge_angle=80.0)).edges == (
+        "single"
+    )
+
+
+def test_the_plunge_is_the_blades_section_at_the_face() -> None:
+    cut = _cut("oscillating-knife", edge_angle=45.0, depth=4.0)
+    wide = tool_for(_machine("oscillating-knife"), _material(cut), cut)
+    assert wide.plunge == pytest.approx(4.0)
+    narrow = _machine("oscillating-knife", blade_width=3.5)
+    assert tool_for(narrow, _material(cut), cut).plunge == pytest.approx(3.5)
+
+
+def test_the_speed_is_the_least_of_those_given() -> None:
+    cut = _cut("laser", kerf=0.2, speed=90.0)
+    for fastest, speed in ((None, 90.0), (60.0, 60.0), (120.0, 90.0)):
+        machine = _machine("laser", cut_speed_max=fastest)
+        assert tool_for(machine, _material(cut), cut).cut_speed == speed
+
+
+def test_a_band_is_of_a_roll_only() -> None:
+    cut = _cut("laser", kerf=0.2)
+    assert tool_for(_machine("laser", band=250), _material(cut), cut).band is None
+    assert tool_for(_machine("laser", feed="roll", band=250), _material(cut), cut).band == 250.0
+
+
+@pytest.mark.parametrize(
+    ("machine", "cut", "material", "codes"),
+    [
+        (_machine("laser"), _cut("laser"), {}, ["J523"]),
+        (_machine("laser", max_thickness=2.9), _cut("laser", kerf=0.2), {}, ["J521"]),
+        (_machine("laser"), _cut("laser", kerf_x=0.2, kerf_y=0.3), {}, ["J524"]),
+        (_machine("laser"), _cut("laser", kerf_x=0.2), {}, ["J524"]),
+        (_machine("laser"), _cut("laser", kerf=0.2, kerf_exit=0.1), {}, ["J524"]),
+        (_machine("drag-knife"), _cut("drag-knife"), {}, ["J523"]),
+        (_machine("drag-knife", blade_offset=0), _cut("drag-knife"), {}, ["J523"]),
+        (_machine("drag-knife", blade_offset=0.5), _cut("drag-knife", kerf=0.1), {}, ["J524"]),
+        (_machine("drag-knife", blade_offset=0.5), _cut("drag-knife", depth=2.9), {}, ["J525"]),
+        (_machine("oscillating-knife"), _cut("oscillating-knife"), {}, ["J523"]),
+        (
+            _machine("oscillating-knife", edge_angle=45.0, blade_width=2.9),
+            _cut("oscillating-knife"),
+            {},
+            ["J525"],
+        ),
+        (
+            _machine("oscillating-knife", edge_angle=45.0, blade_width=5, edges="double"),
+            _cut("oscillating-knife"),
+            {},
+            ["J525"],
+        ),
+        (
+            _machine("drag-knife", max_thickness=1, needs_hold=["carrier"]),
+            _cut("drag-knife", kerf=0.1, depth=2.0),
+            {"hold": ["vacuum-film"]},
+            ["J521", "J522", "J524", "J523", "J525"],
+        ),
+    ],
+)
+def test_what_cannot_be_meant_is_refused_with_every_reason(
+    machine: MachineProfile, cut: CutSettings, material: dict[str, Any], codes: list[str]
+) -> None:
+    assert _codes(machine, _material(cut, **material)) == codes
+
+
+def test_kerfs_that_agree_are_one_kerf() -> None:
+    cut = _cut("laser", kerf_x=0.2, kerf_y=0.2, kerf_exit=0.2)
+    assert tool_for(_machine("laser"), _material(cut), cut).kerf == 0.2
+
+
+def test_a_controller_that_knows_its_offset_needs_none_in_the_profile() -> None:
+    cut = _cut("drag-knife")
+    tool = tool_for(_machine("drag-knife", applies=["blade-offset"]), _material(cut), cut)
+    assert tool.leaves_to_machine("blade-offset")
+
+
+def test_cloth_that_is_not_backed_is_refused_by_a_roll_feed_even_without_settings() -> None:
+    shelf = Shelf((Layer("package", packaged_profiles()),))
+    roll = shelf.machine("roll-drag-knife-600").profile
+    with pytest.raises(Refused) as e:
+        settings_for(roll, shelf.material("fleece-2mm").profile)
+    assert [f.code for f in e.value.findings] == ["J521", "J522", "J514"]
+    assert "bunch under the rollers" in e.value.findings[1].what
+    for backed in ("stabilised-felt-1mm", "stabilised-cotton", "card-1mm"):
+        assert settings_for(roll, shelf.material(backed).profile).method == "drag-knife"
+
+
+def test_every_shipped_cut_makes_a_tool_on_a_shipped_machine() -> None:
+    shelf = Shelf((Layer("package", packaged_profiles()),))
+    ids = {k: [x.id for x in shelf.list() if x.kind == k] for k in ("machine", "material")}
+    for name in ids["material"]:
+        material = shelf.material(name).profile
+        made = set()
+        for machine in (shelf.machine(x).profile for x in ids["machine"]):
+            if any(c.method == machine.method for c in material.cut):
+                tool = tool_for(machine, material, settings_for(machine, material))
+                limits = limits_for(machine, material, tool)
+                assert limits.clearance >= limits.edge > 0
+                made.add(machine.method)
+        assert made == {c.method for c in material.cut}, name
+
+
+# ---------------------------------------------------------------------------------------- the rest
+
+
+def test_a_lasers_cuts_stay_the_thickness_apart_unless_the_profile_says_otherwise() -> None:
+    for given_, clearance in ((None, 3.2), (1.0, 1.2)):
+        cut = _cut("laser", kerf=0.2, clearance=given_)
+        material = _material(cut)
+        machine = _machine("laser")
+        limits = limits_for(machine, material, tool_for(machine, material, cut))
+        assert limits.clearance == pytest.approx(clearance)
+        assert limits.edge == pytest.approx(0.2)
+
+
+def test_a_lead_takes_its_room_too() -> None:
+    cut = _cut("laser", kerf=0.2, clearance=1.0, lead_in=4.0)
+    machine, material = _machine("laser"), _material(cut)
+    limits = limits_for(machine, material, tool_for(machine, material, cut))
+    assert limits.clearance == limits.edge == pytest.approx(4.2)
+
+
+def test_knives_keep_room_for_run_in_and_overrun() -> None:
+    drag = _cut("drag-knife")
+    machine, material = _machine("drag-knife", blade_offset=0.5), _material(drag)
+    limits = limits_for(machine, material, tool_for(machine, material, drag))
+    assert limits.edge == pytest.approx(0.5 + 3.8, abs=0.05)
+    assert limits.clearance >= limits.edge + 0.5
+    knife = _cut("oscillating-knife", edge_angle=45.0)
+    machine, material = _machine("oscillating-knife"), _material(knife)
+    limits = limits_for(machine, material, tool_for(machine, material, knife))
+    assert limits.edge == pytest.approx(3.0)
+    assert limits.clearance > 3.0
+
+
+def test_a_rolls_reach_along_is_its_stocks_length() -> None:
+    cut = _cut("laser", kerf=0.2)
+    material = _material(cut, stock=[{"kind": "roll", "width": 500, "length": 2500}])
+    fed = _machine("laser", feed="roll", reach=[600])
+    tool = tool_for(fed, material, cut)
+    assert limits_for(fed, material, tool).reach == (600.0, 2500.0)
+    ours = [Stock("stuff", "roll", 500, 900), Stock("stuff", "roll", 500, 4000)]
+    assert limits_for(fed, material, tool, ours).reach == (600.0, 4000.0)
+    short = _machine("laser", feed="roll", reach=[600, 3000])
+    assert limits_for(short, material, tool, ours).reach == (600.0, 3000.0)
+    assert limits_for(_machine("laser"), material, tool, ours).reach == (600.0, 400.0)
+
+
+@settings(derandomize=True, deadline=None, max_examples=25)
+@given(st.floats(0.1, 1.0))
+def test_the_run_in_brings_a_tractrix_within_the_slack(e: float) -> None:
+    """The trailing tip integrated: d theta / ds = -sin(theta) / e, from 150 degrees off."""
+    s = run_in_length(e)
+    way = solve_ivp(lambda _, th: -math.sin(th[0]) / e, (0, s), [math.radians(150)], rtol=1e-10)
+    assert e * math.sin(way.y[0, -1]) == pytest.approx(0.002, rel=1e-4)
+
+
+def test_the_run_in_at_half_a_millimetre_is_3_8_mm() -> None:
+    assert run_in_length(0.5) == pytest.approx(3.8, abs=0.05)
+    assert run_in_length(0.001) == 0.0
+
+
+def test_the_jobs_stock_stands_in_the_place_of_the_materials() -> None:
+    material = _material(_cut("laser", kerf=0.2))
+    assert stock_for(material) == (Stock("stuff", "sheet", 500, 400),)
+    other = StockSpec(material="other", width=1.0, length=1.0)
+    assert stock_for(material, [other]) == stock_for(material)
+    ours = StockSpec(material="stuff", width=300.0, length=200.0, count=2)
+    by_file = StockSpec(material="shop/stuff.toml", kind="roll", width=100.0, length=50.0)
+    assert stock_for(material, [other, ours, by_file]) == (
+        Stock("stuff", "sheet", 300, 200, 2),
+        Stock("stuff", "roll", 100, 50),
+    )
+
+
+@pytest.mark.parametrize(
+    ("rules", "grain", "turns"),
+    [
+        ({}, None, (0.0, 90.0, 180.0, 270.0)),
+        ({}, 0.0, (90.0, 270.0)),
+        ({"stretch": "across"}, None, (0.0, 180.0)),
+        ({"stretch": "along"}, 135.0, (315.0, 135.0)),
+        ({"nap": "one-way"}, None, (0.0,)),
+        ({"nap": "one-way"}, 0.0, (90.0,)),
+        ({"nap": "one-way", "stretch": "both"}, -90.0, (180.0,)),
+    ],
+)
+def test_turns(rules: dict[str, Any], grain: float | None, turns: tuple[float, ...]) -> None:
+    material = _material(_cut("laser", kerf=0.2), **rules)
+    assert rotations_for(material, grain) == turns
+    if rules:
+        assert ((90.0 if grain is None else grain) + turns[0]) % 360 == 90.0
+
+
+def test_the_file_style_is_the_machines() -> None:
+    machine = _machine(
+        "laser",
+        dxf="r12",
+        dxf_units="in",
+        origin="centre",
+        writes=["TEXT"],
+        layers={"CUT_OUTER": "THROUGH"},
+        colours={"PEN": "#00ff00"},
+    )
+    style = style_for(machine)
+    assert (style.dxf, style.dxf_units, style.origin) == ("r12", "in", "centre")
+    assert (style.writes, dict(style.layers)) == (("TEXT",), {"CUT_OUTER": "THROUGH"})
+    assert dict(style.colours) == {"PEN": "#00FF00"}
