@@ -12,38 +12,39 @@ from __future__ import annotations
 
 import pathlib
 from collections import Counter
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
-from foamwright.errors import GeometryError
 from foamwright.findings import Finding, fault, note, warning
 from foamwright.geometry.affine import Affine
-from foamwright.geometry.path import CORNER_ANGLE, Path
-from foamwright.geometry.segments import Cubic, Line, Segment
+from foamwright.geometry.path import CORNER_ANGLE
 from foamwright.stages.acquire import svgload
-from foamwright.stages.acquire.curves import TINY, make_path, mapped
 from foamwright.stages.acquire.join import join_loose
-from foamwright.stages.acquire.pathgrammar import Subpath, decimals
-from foamwright.stages.acquire.shapes import ROLES, Reading, Shape, role_of
-from foamwright.stages.acquire.svgroot import known_unit, page, told_about_units
-from foamwright.stages.acquire.svgshapes import DRAWN, Attributes, subpaths
-from foamwright.stages.acquire.svgstyle import Element, StyleSheet, local_name, words_of
-from foamwright.stages.acquire.svgvalues import (
-    Viewport,
-    checked,
-    fit,
-    length,
-    transform,
-    view_box,
+from foamwright.stages.acquire.shapes import ROLES, Reading, Shape
+from foamwright.stages.acquire.svgcontext import (
+    WIDE_STROKE,
+    Context,
+    attributes,
+    conditions_hold,
+    inner_viewport,
+    is_wide,
+    transform_origin,
 )
+from foamwright.stages.acquire.svgdraw import Pen, dot
+from foamwright.stages.acquire.svgnames import Names, names_of
+from foamwright.stages.acquire.svgroot import Page, known_unit, page, told_about_units
+from foamwright.stages.acquire.svgshapes import DRAWN, Attributes
+from foamwright.stages.acquire.svgstyle import Element, local_name, words_of
+from foamwright.stages.acquire.svgvalues import checked, css_transform, transform
 
 #: Elements drawn through `use` before the file counts as hostile.
 MOST_INSTANCES = 200_000
 #: `use` within `use` deeper than this counts as endless.
 DEEPEST_USE = 100
-#: Coordinates beyond this, in mm (1 km), can't be meant.
-FARTHEST = 1e6
 #: The widest gap between loose ends, in mm, that is closed where the caller doesn't say.
 JOIN_TOLERANCE = 0.05
+#: Findings of one walk that name their place; more are counted.
+MOST_TOLD = 200
 
 _CONTAINERS = frozenset({"g", "a"})
 #: Never drawn where they stand (SVG 1.1 section 5.3 and the chapters of each).
@@ -56,24 +57,12 @@ _DEFINITIONS = frozenset(
         *("animate", "animateMotion", "animateTransform", "animateColor", "set"),
     )
 )
-_COUNTED = {"text": "text", "image": "picture", "foreignObject": "foreign object"}
-_COUNTED |= {"flowRoot": "text", "video": "picture", "audio": "sound", "canvas": "picture"}
-_COUNTED |= {"iframe": "foreign object"}
-_CONDITIONS = ("requiredExtensions", "requiredFeatures", "systemLanguage")
+_COUNTED = {"text": "text", "flowRoot": "text", "image": "picture", "video": "picture"}
+_COUNTED |= {"canvas": "picture", "audio": "sound"}
+_COUNTED |= {"foreignObject": "foreign object", "iframe": "foreign object"}
+#: CSS that moves an element and is not read.
+_MOVES = ("translate", "rotate", "scale", "zoom", "transform-box")
 _XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
-
-
-@dataclass(frozen=True, slots=True)
-class Context:
-    """What an element inherits from where it stands."""
-
-    map: Affine
-    viewport: Viewport
-    groups: tuple[str, ...] = ()
-    role: str | None = None
-    visible: bool = True
-    uses: tuple[Element, ...] = ()
-    instance: Element | None = None
 
 
 def read_svg(
@@ -106,67 +95,59 @@ def read_svg_bytes(
     root, told = svgload.parse_tree(data, name)
     if root is None or wrong:
         return (), wrong + told, ""
-    size = [root.get(k) for k in ("width", "height", "viewBox", "preserveAspectRatio")]
+    sides = (root.get("width"), root.get("height"))
     try:
-        found = page(size[0], size[1], size[2], size[3], units)
+        found = page(sides, root.get("viewBox"), root.get("preserveAspectRatio"), units)
     except ValueError as why:
         mend = "state width and height in mm or in"
         return (), (*told, fault("R205", name, str(why), mend)), ""
-    walk = Walk(root, name, corner_angle, join_tolerance)
-    walk.run(root, Context(found.map, found.viewport))
+    walk = Walk(root, name, Pen(corner_angle, join_tolerance))
+    walk.run(root, found)
     joined, more = join_loose(walk.shapes, join_tolerance, corner_angle, name)
     findings = (*told, *told_about_units(name, found, units), *walk.told(), *more)
     return joined, findings, found.unit
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Style:
-    css: dict[str, str]
+    """css: declared values.  get: those, else the presentation attribute."""
+
+    css: Mapping[str, str]
     element: Element
 
     def get(self, name: str) -> str | None:
         return self.css.get(name, self.element.get(name))
 
 
-@dataclass(slots=True)
-class _Names:
-    """How an element is called: id, label or title, and the role that it states."""
-
-    id: str
-    title: str
-    role: str | None
-    all: tuple[str, ...] = field(default=())
-
-
 class Walk:
     """One pass over a tree, in drawing order, without recursion."""
 
-    def __init__(self, root: Element, name: str, corner_angle: float, join_tolerance: float):
+    def __init__(self, root: Element, name: str, pen: Pen) -> None:
         self.shapes: list[Shape] = []
-        self.findings: list[Finding] = []
+        self._findings: list[Finding] = []
+        self._untold: Counter[str] = Counter()
         self._name = name
-        self._corner_angle = corner_angle
-        self._join_tolerance = join_tolerance
-        self._ns = svgload.namespace(root)
+        self._pen = pen
+        self._namespaces = svgload.namespaces(root)
         self._ids = svgload.ids(root)
-        self._sheet: StyleSheet = svgload.style_sheet(root, self._ns)
+        self._sheet = svgload.style_sheet(root, self._namespaces)
         self._left_out: Counter[str] = Counter()
+        self._remarks: Counter[str] = Counter()
         self._instances = 0
         self._stack: list[tuple[Element, Context]] = []
 
     # the walk
 
-    def run(self, root: Element, context: Context) -> None:
+    def run(self, root: Element, found: Page) -> None:
         """Draws everything below the root."""
         style = _Style(self._sheet.style(root), root)
         if style.get("display") == "none":
             self._left_out["hidden element"] += 1
             return
-        context = self._inherit(root, style, context)
+        context = self._inherited(style, Context(found.outer, found.viewport))
         moved = self._moved(root, style, context)
-        if moved is None:
-            return
-        self._push(root, moved)
+        if moved is not None:
+            self._push(root, replace(moved, map=moved.map @ found.inner))
         while self._stack:
             self._visit(*self._stack.pop())
 
@@ -174,36 +155,37 @@ class Walk:
         self._stack.extend((child, context) for child in reversed(parent))
 
     def _visit(self, el: Element, context: Context) -> None:
-        if not local_name(el) or svgload.namespace(el) != self._ns:
+        kind = self._kind(el)
+        is_symbol = kind == "symbol" and context.instance is not None
+        if not kind or (kind in _DEFINITIONS and not is_symbol):
             return
-        kind = local_name(el)
-        is_target = context.instance is not None
-        if kind in _DEFINITIONS and not (kind == "symbol" and is_target):
-            return
-        if not self._within_budget(el, context) or not _conditions_hold(el):
+        if not self._within_budget(el, context) or not conditions_hold(el):
             return
         style = _Style(self._sheet.style(el), el)
         if style.get("display") == "none":
             self._left_out["hidden element"] += 1
             return
-        context = self._inherit(el, style, context)
-        moved = self._moved(el, style, context)
+        moved = self._moved(el, style, self._inherited(style, context))
         if moved is not None:
             self._draw(el, kind, style, moved)
 
+    def _kind(self, el: Element) -> str:
+        """The element's name; empty where it is none of SVG's."""
+        return local_name(el) if svgload.namespace(el) in self._namespaces else ""
+
     def _draw(self, el: Element, kind: str, style: _Style, context: Context) -> None:
-        if (style.get("clip-path") or "none") != "none" or (style.get("mask") or "none") != "none":
-            self._left_out["clipped"] += 1
+        if any((style.get(k) or "none") != "none" for k in ("clip-path", "mask")):
+            self._remarks["clipped"] += 1
         if kind in DRAWN:
             self._shape(el, kind, style, context)
-        elif kind == "text" and self._names(el, context).role == "note":
+        elif kind == "text" and names_of(el, context.role).role == "note":
             self._note(el, context)
         elif kind in _COUNTED:
             self._left_out[_COUNTED[kind]] += 1
         elif kind in _CONTAINERS:
             self._push(el, self._entered(el, context))
         elif kind in ("svg", "symbol"):
-            self._nested(el, style, self._entered(el, context))
+            self._nested(el, style, context)
         elif kind == "switch":
             self._switch(el, self._entered(el, context))
         elif kind == "use":
@@ -212,8 +194,7 @@ class Walk:
             self._left_out["unknown element"] += 1
 
     def _within_budget(self, el: Element, context: Context) -> bool:
-        if context.uses:
-            self._instances += 1
+        self._instances += bool(context.uses)
         if self._instances <= MOST_INSTANCES:
             return True
         what = f"draws more than {MOST_INSTANCES} elements through use"
@@ -221,55 +202,44 @@ class Walk:
         self._stack.clear()
         return False
 
-    def _inherit(self, el: Element, style: _Style, context: Context) -> Context:
-        seen = style.get("visibility")
-        if seen is None or seen == "inherit":
+    # what is inherited
+
+    def _inherited(self, style: _Style, context: Context) -> Context:
+        seen, stroke = style.get("visibility"), style.get("stroke")
+        width = style.get("stroke-width")
+        if seen is None and stroke is None and width is None:
             return context
-        return replace(context, visible=seen == "visible")
+        visible = context.visible if seen in (None, "inherit") else seen == "visible"
+        return replace(
+            context,
+            visible=visible,
+            stroke=stroke or context.stroke,
+            stroke_width=width or context.stroke_width,
+        )
 
     def _moved(self, el: Element, style: _Style, context: Context) -> Context | None:
         """The context inside the element's transform; None, told, where that can't be read."""
-        text = style.get("transform")
-        if text is None:
+        css, text = style.css.get("transform"), el.get("transform")
+        unread = [k for k in _MOVES if style.css.get(k, "none") not in ("none", "1", "view-box")]
+        if css is None and text is None and not unread:
             return context
         try:
-            inner = transform(text)
-            spot = self._transform_origin(style, context.viewport)
+            if unread:
+                raise ValueError(f"style has {unread[0]!r}, which is not read")
+            inner = css_transform(css) if css is not None else transform(text or "")
+            spot = transform_origin(style.get("transform-origin"), context.viewport)
             about = Affine.translation(spot) @ inner @ Affine.translation(-spot)
             return replace(context, map=checked(context.map @ about))
         except ValueError as why:
             self._fault("R204", el, str(why), "apply the transform in the drawing program")
             return None
 
-    def _transform_origin(self, style: _Style, viewport: Viewport) -> complex:
-        text = style.get("transform-origin")
-        if text is None:
-            return 0j
-        words = {"left": "0", "top": "0", "right": "100%", "bottom": "100%", "center": "50%"}
-        parts = text.split()[:2]
-        if parts[0] in ("top", "bottom") or parts[1:] in (["left"], ["right"]):
-            parts.reverse()
-        parts = [words.get(p, p) for p in parts] + ["50%"] * (2 - len(parts))
-        return complex(length(parts[0], "x", viewport), length(parts[1], "y", viewport))
-
-    # names
-
-    def _names(self, el: Element, context: Context) -> _Names:
-        label = next((v for k, v in el.attrib.items() if _is_label(str(k)) and v), "")
-        title = str(label) or self._title(el)
-        own = el.get("id") or ""
-        stated = el.get("data-role")
-        if stated is not None and stated not in ROLES:
-            what = f"data-role {stated!r} is not known"
+    def _names(self, el: Element, context: Context) -> Names:
+        names = names_of(el, context.role)
+        if names.unknown:
+            what = f"data-role {names.unknown!r} is not known"
             self._fault("R112", el, what, f"known are {', '.join(ROLES)}")
-        role = stated or role_of(own) or role_of(title) or context.role
-        return _Names(own, title, role, tuple(n for n in (own, title) if n))
-
-    def _title(self, el: Element) -> str:
-        for child in el:
-            if local_name(child) == "title":
-                return words_of(child)
-        return ""
+        return names
 
     def _entered(self, el: Element, context: Context) -> Context:
         names = self._names(el, context)
@@ -279,78 +249,42 @@ class Walk:
 
     def _switch(self, el: Element, context: Context) -> None:
         for child in el:
-            kind = local_name(child) if svgload.namespace(child) == self._ns else ""
-            if kind and kind not in _DEFINITIONS and _conditions_hold(child):
+            kind = self._kind(child)
+            if kind and kind not in _DEFINITIONS and conditions_hold(child):
                 self._stack.append((child, context))
                 return
 
     def _nested(self, el: Element, style: _Style, context: Context) -> None:
         """An inner viewport: nested `svg`, or `symbol` and `svg` drawn by `use`."""
-        by_use = self._current_use(el, context)
         try:
-            inner = self._viewport(el, style, by_use, context)
+            inner = inner_viewport(el, style.css, context)
         except ValueError as why:
             self._fault("R203", el, str(why), "correct the attribute")
             return
-        if inner is not None:
-            self._push(el, inner)
-
-    def _current_use(self, el: Element, context: Context) -> Element | None:
-        """The `use` that draws this very element, if one does."""
-        if not context.uses:
-            return None
-        last = context.uses[-1]
-        return last if self._target(last) is el else None
-
-    def _viewport(
-        self, el: Element, style: _Style, use: Element | None, context: Context
-    ) -> Context | None:
-        outer = context.viewport
-        own = Attributes(dict(el.attrib), style.css, outer)  # type: ignore[arg-type]
-        size = own
-        if use is not None:
-            given = {k: v for k in ("width", "height") if (v := use.get(k)) is not None}
-            size = Attributes({**dict(el.attrib), **given}, style.css, outer)  # type: ignore[arg-type]
-        spot = complex(own.length("x", "x"), own.length("y", "y"))
-        wide, high = size.size("width", "x"), size.size("height", "y")
-        wide = outer.width if wide is None else wide
-        high = outer.height if high is None else high
-        if wide == 0 or high == 0:
+        if inner is None:
             self._left_out["hidden element"] += 1
-            return None
-        frame, box = Affine.translation(spot), el.get("viewBox")
-        inner = Viewport(wide, high)
-        if box is not None and wide is not None and high is not None:
-            found = view_box(box)
-            frame = frame @ fit(found, wide, high, el.get("preserveAspectRatio") or "")
-            inner = Viewport(found.width, found.height)
-        return replace(context, map=checked(context.map @ frame), viewport=inner)
-
-    def _target(self, use: Element) -> Element | None:
-        href = use.get("href") or use.get(_XLINK_HREF) or ""
-        return self._ids.get(href.strip()[1:]) if href.strip().startswith("#") else None
+        else:
+            self._push(el, self._entered(el, inner))
 
     def _use(self, el: Element, style: _Style, context: Context) -> None:
-        target = self._target(el)
+        href = (el.get("href") or el.get(_XLINK_HREF) or "").strip()
+        target = self._ids.get(href[1:]) if href.startswith("#") else None
         if target is None:
-            href = el.get("href") or el.get(_XLINK_HREF) or ""
             what = f"use of {href!r}, which is not in this file; nothing is drawn for it"
-            self.findings.append(warning("R206", self._where(el), what, "draw it in place"))
+            self._tell(warning("R206", self._where(el), what, "draw it in place"))
             return
         if any(u is el for u in context.uses) or len(context.uses) >= DEEPEST_USE:
             self._fault("R207", el, "use leads back to itself", "draw the part in place")
             return
-        given = Attributes(dict(el.attrib), style.css, context.viewport)  # type: ignore[arg-type]
+        given = Attributes(attributes(el), style.css, context.viewport)
         try:
             spot = complex(given.length("x", "x"), given.length("y", "y"))
             placed = checked(context.map @ Affine.translation(spot))
         except ValueError as why:
             self._fault("R203", el, str(why), "correct the attribute")
             return
-        inside = self._entered(el, context)
-        self._stack.append(
-            (target, replace(inside, map=placed, uses=(*context.uses, el), instance=el))
-        )
+        inside = replace(self._entered(el, context), map=placed, uses=(*context.uses, el))
+        self._stack.append((target, replace(inside, instance=el)))
 
     # shapes
 
@@ -358,100 +292,42 @@ class Walk:
         if not context.visible:
             self._left_out["hidden element"] += 1
             return
-        given = Attributes(dict(el.attrib), style.css, context.viewport)  # type: ignore[arg-type]
-        try:
-            data = subpaths(kind, given)
-        except ValueError as why:
-            self._fault("R203", el, str(why), "correct the attribute")
-            return
-        if data.error:
-            mend = "only what stands before it is drawn: correct it"
-            self._fault("R202", el, data.error, mend)
         names = self._names(el, context)
-        whole = _Names(names.id, names.title, names.role)
+        made = self._pen.draw(el, kind, style.css, context.map, context.viewport)
+        for problem in made.problems:
+            self._fault(problem.code, el, problem.what, problem.mend)
+        self._left_out["move without a line"] += made.moves
+        self._remarks["wide"] += is_wide(context)
+        paths = list(made.paths)
+        if names.role in ("point", "note"):
+            paths += map(dot, made.dots)
+        elif made.dots and paths:
+            self._remarks["dots"] += len(made.dots)
+        elif made.dots:
+            at = made.dots[0]
+            what = f"has no size, at ({at.real:.2f}, {at.imag:.2f}) mm"
+            self._fault("R103", el, what, "delete it, or give it the role point")
+        own, groups = names.id, context.groups
         if context.instance is not None and context.instance.get("id"):
-            whole.id, context = context.instance.get("id") or "", self._renamed(names, context)
-        rounding = self._rounding(el, kind, context.map)
-        for sub in data.subpaths:
-            self._subpath(el, sub, whole, context, rounding)
-
-    def _renamed(self, names: _Names, context: Context) -> Context:
-        """A shape drawn by a named `use` bears that name; its own becomes a group's."""
-        return replace(context, groups=context.groups + names.all)
-
-    def _rounding(self, el: Element, kind: str, m: Affine) -> float:
-        """The step of the coordinates in mm; 0 where they are whole numbers or exact by nature."""
-        key = {"path": "d", "polygon": "points", "polyline": "points"}.get(kind)
-        count = decimals(el.get(key) or "") if key else 0
-        return 10.0**-count * abs(m.vector(1 + 0j)) if count else 0.0
-
-    def _subpath(
-        self, el: Element, sub: Subpath, names: _Names, context: Context, rounding: float
-    ) -> None:
-        where = self._where(el)
-        try:
-            segments = mapped(sub.segments, context.map)
-            path = self._path(segments, sub.closed, rounding)
-        except OverflowError:
-            path = None
-            segments = [Line(complex(FARTHEST * 2), 0j)]
-        if any(not _is_near(s) for s in segments):
-            what = "has coordinates more than 1 km away or not finite"
-            self._fault("R113", el, what, "correct the coordinates or the unit")
-            return
-        if path is None:
-            if names.role not in ("point", "note"):
-                if not sub.closed and not sub.segments:
-                    self._left_out["move without a line"] += 1
-                    return
-                spot = context.map(sub.start)
-                what = f"has no size, at ({spot.real:.2f}, {spot.imag:.2f}) mm"
-                self._fault("R103", el, what, "delete it, or give it the role point")
-                return
-            spot = context.map(sub.start)
-            path = Path((Line(spot, spot),), False)
-        self.shapes.append(
-            Shape(
-                path,
-                names.id,
-                names.title,
-                context.groups,
-                names.role,
-                where,
-                el.get("data-shape") or "",
-            )
-        )
-
-    def _path(self, segments: list[Segment], closed: bool, rounding: float) -> Path | None:
-        """One path, closed where its ends meet; None where it has no length."""
-        if not segments or not all(_is_near(s) for s in segments):
-            return None
-        start, end = segments[0].start, segments[-1].end
-        gap = abs(end - start)
-        near = closed and gap <= min(self._join_tolerance, 3 * rounding)
-        if not closed and len(segments) > 1 and gap <= TINY:
-            near = closed = True
-        if near and len(segments) > 1:
-            segments = [*segments[:-1], replace(segments[-1], end=start)]
-        elif closed and gap > 0:
-            segments = [*segments, Line(end, start)]
-        try:
-            return make_path(segments, closed, self._corner_angle, rounding)
-        except GeometryError:
-            return None
+            own, groups = context.instance.get("id") or "", groups + names.all
+        where, shape_kind = self._where(el), el.get("data-shape") or ""
+        for path in paths:
+            shape = Shape(path, own, names.title, groups, names.role, where, shape_kind)
+            self.shapes.append(shape)
 
     def _note(self, el: Element, context: Context) -> None:
         """A text with the role `note` becomes a dot at its place that bears the words."""
-        words = words_of(el)
-        given = Attributes({k: (el.get(k) or "0").split()[0] for k in "xy"}, {}, context.viewport)
+        first = {k: ((el.get(k) or "").replace(",", " ").split() or ["0"])[0] for k in "xy"}
+        given = Attributes(first, {}, context.viewport)
         try:
             spot = context.map(complex(given.length("x", "x"), given.length("y", "y")))
         except ValueError:
             spot = context.map(0j)
+        words = words_of(el)
         if words and context.visible:
-            dot = Path((Line(spot, spot),), False)
             own = el.get("id") or ""
-            self.shapes.append(Shape(dot, own, words, context.groups, "note", self._where(el)))
+            where = self._where(el)
+            self.shapes.append(Shape(dot(spot), own, words, context.groups, "note", where))
 
     # telling
 
@@ -461,44 +337,36 @@ class Walk:
         return f"{self._name}{line}" + (f" #{own}" if own else f" <{local_name(el)}>")
 
     def _fault(self, code: str, el: Element, what: str, mend: str) -> None:
-        self.findings.append(fault(code, self._where(el), what, mend))
+        self._tell(fault(code, self._where(el), what, mend))
+
+    def _tell(self, finding: Finding) -> None:
+        if len(self._findings) < MOST_TOLD:
+            self._findings.append(finding)
+        else:
+            self._untold[finding.code] += 1
 
     def told(self) -> tuple[Finding, ...]:
         """All findings of the walk, with the counts of what was left out."""
-        found = list(self.findings)
-        clipped = self._left_out.pop("clipped", 0)
-        if clipped:
-            what = f"{clipped} clipped or masked element(s) are taken whole, as drawn"
+        found = list(self._findings)
+        for code, count in sorted(self._untold.items()):
+            what = f"{count} more like those told"
+            found.append(fault(code, self._name, what, "mend the first ones and read it again"))
+        if count := self._remarks["clipped"]:
+            what = f"{count} clipped or masked element(s) are taken whole, as drawn"
             found.append(warning("R209", self._name, what, "cut the outline in the drawing itself"))
-        if self._left_out:
-            counts = ", ".join(f"{n} x {kind}" for kind, n in sorted(self._left_out.items()))
-            found.append(note("R208", self._name, f"not cut: {counts}"))
+        if count := self._remarks["wide"]:
+            what = f"{count} stroke(s) wider than {WIDE_STROKE:g} mm: the cut follows their middle"
+            found.append(
+                note("R212", self._name, what, "turn a stroke into an outline if meant so")
+            )
+        if count := self._remarks["dots"]:
+            what = f"{count} part(s) without length in longer paths were left out"
+            found.append(note("R114", self._name, what))
+        counts = [f"{n} x {kind}" for kind, n in sorted(self._left_out.items()) if n]
+        if counts:
+            found.append(note("R208", self._name, f"not cut: {', '.join(counts)}"))
         if self._sheet.problems:
             what = f"style rules not understood: {', '.join(sorted(set(self._sheet.problems)))}"
             mend = "check that nothing hidden is cut"
             found.append(warning("R210", self._name, what, mend))
         return tuple(found)
-
-
-def _is_label(attribute: str) -> bool:
-    """`data-name`, `aria-label`, and `label` of any namespace but none: layer and object names."""
-    return attribute in ("data-name", "aria-label") or attribute.endswith("}label")
-
-
-def _conditions_hold(el: Element) -> bool:
-    """The conditional attributes of SVG 1.1 section 5.8, for a reader of English."""
-    if any((el.get(k) or "").strip() == "" for k in _CONDITIONS if el.get(k) is not None):
-        return False
-    if (el.get("requiredExtensions") or "").strip():
-        return False
-    asked = el.get("systemLanguage")
-    if asked is None:
-        return True
-    return any(w.strip().lower().partition("-")[0] == "en" for w in asked.split(","))
-
-
-def _is_near(s: Segment) -> bool:
-    spots = [s.start, s.end]
-    if isinstance(s, Cubic):
-        spots += [s.control1, s.control2]
-    return all(abs(p.real) <= FARTHEST and abs(p.imag) <= FARTHEST for p in spots)

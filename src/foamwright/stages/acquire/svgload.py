@@ -60,10 +60,21 @@ def ids(root: Element) -> dict[str, Element]:
     return found
 
 
-def style_sheet(root: Element, ns: str) -> StyleSheet:
+def namespaces(root: Element) -> frozenset[str]:
+    """The namespaces of SVG elements here: the root's own.
+
+    Elements that come out of an entity don't get the document's default namespace from the parser:
+    in a document that defines entities, those without one count as SVG too.
+    """
+    dtd: Any = root.getroottree().docinfo.internalDTD
+    entities = dtd is not None and any(True for _ in dtd.iterentities())
+    return frozenset({namespace(root), ""} if entities else {namespace(root)})
+
+
+def style_sheet(root: Element, spaces: frozenset[str]) -> StyleSheet:
     """All the document's `style` elements, in order."""
     sheet = StyleSheet()
-    for el in root.iter(f"{{{ns}}}style" if ns else "style"):
+    for el in root.iter(*(f"{{{ns}}}style" if ns else "style" for ns in spaces)):
         kind = (el.get("type") or "text/css").strip().lower()
         media = (el.get("media") or "all").strip().lower()
         if kind in ("", "text/css") and media in ("all", "screen"):

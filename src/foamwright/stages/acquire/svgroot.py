@@ -25,9 +25,13 @@ from foamwright.units import MM, unit_size
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """map: root user units to mm, y up.  unit: of the stated size.  stated: it is physical."""
+    """outer: px (or the unit asked for) to mm, y up.  inner: user units to px, by the viewBox.
 
-    map: Affine
+    viewport: in user units.  unit: of the stated size.  stated: it is physical.
+    """
+
+    outer: Affine
+    inner: Affine
     viewport: Viewport
     unit: str
     stated: bool
@@ -46,10 +50,13 @@ class _Side:
 
 
 def page(
-    width: str | None, height: str | None, box: str | None, aspect: str | None, units: str | None
+    sides: tuple[str | None, str | None], box: str | None, aspect: str | None, units: str | None
 ) -> Page:
-    """The root's coordinate system from its attributes. Raises ValueError with the reason."""
-    w, h = _side("width", width), _side("height", height)
+    """The root's coordinate system from its attributes. Raises ValueError with the reason.
+
+    sides: width and height.  box: viewBox.  aspect: preserveAspectRatio.
+    """
+    w, h = _side("width", sides[0]), _side("height", sides[1])
     frame = view_box(box) if box is not None else None
     stated = w.physical or h.physical
     if units is not None and not stated:
@@ -60,17 +67,17 @@ def page(
         inner = fit(frame, wide, high, aspect or "")
     unit = next((s.unit for s in (w, h) if s.physical), "px")
     viewport = Viewport(wide, high) if frame is None else Viewport(frame.width, frame.height)
-    return Page(_turned_up(MM["px"], high) @ inner, viewport, unit, stated)
+    return Page(_turned_up(MM["px"], high), inner, viewport, unit, stated)
 
 
 def _in_units(frame: ViewBox | None, wide: float | None, high: float | None, units: str) -> Page:
     """A drawing without physical size: one user unit inside the viewBox is one of `units`."""
     size = unit_size(units)
     if frame is None:
-        return Page(_turned_up(size, high), Viewport(wide, high), units, False)
+        return Page(_turned_up(size, high), IDENTITY, Viewport(wide, high), units, False)
     move = Affine.translation(complex(-frame.x, -frame.y))
     viewport = Viewport(frame.width, frame.height)
-    return Page(_turned_up(size, frame.height) @ move, viewport, units, False)
+    return Page(_turned_up(size, frame.height), move, viewport, units, False)
 
 
 def _side(name: str, text: str | None) -> _Side:

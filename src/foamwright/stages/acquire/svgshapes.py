@@ -74,21 +74,19 @@ def _rect(given: Attributes) -> PathData:
     rx, ry = _radii(given)
     rx, ry = min(rx, w / 2), min(ry, h / 2)
     corners = [complex(x, y), complex(x + w, y), complex(x + w, y + h), complex(x, y + h)]
-    if rx <= 0 or ry <= 0 or w <= 0 or h <= 0:
+    if w <= 0 or h <= 0:
+        return PathData((Subpath(corners[0], [], True),))
+    if rx <= 0 or ry <= 0:
         return PathData((_polygon(corners, True),))
     inward = [complex(rx, ry), complex(-rx, ry), complex(-rx, -ry), complex(rx, -ry)]
     made: list[Drawn] = []
     for k in range(4):
-        if k % 2 == 0:
-            a = corners[k] + inward[k].real, corners[(k + 1) % 4] + inward[(k + 1) % 4].real
-        else:
-            a = (
-                corners[k] + 1j * inward[k].imag,
-                corners[(k + 1) % 4] + 1j * inward[(k + 1) % 4].imag,
-            )
-        if a[0] != a[1]:
-            made.append(Line(*a))
         n = (k + 1) % 4
+        along = 1.0 if k % 2 == 0 else 1j
+        start = corners[k] + along * (inward[k] / along).real
+        end = corners[n] + along * (inward[n] / along).real
+        if start != end:
+            made.append(Line(start, end))
         made.append(ellipse_arc(corners[n] + inward[n], rx, ry, -90.0 + 90.0 * k, 90.0))
     return PathData((Subpath(made[0].start, made, True),))
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -24,22 +25,17 @@ PHYSICAL = ("in", "cm", "mm", "q", "pt", "pc")
 
 _LENGTH = re.compile(rf"\s*({NUMBER})\s*([a-zA-Z]*|%)\s*")
 _SPLIT = re.compile(r"\s*,\s*|\s+")
-_FUNCTION = re.compile(r"\s*([a-zA-Z]+)\s*\(([^()]*)\)\s*,?")
+_ATTRIBUTE_FUNCTION = re.compile(r"\s*([a-zA-Z]+)\s*\(([^()]*)\)(?:\s*,(?=\s*[a-zA-Z]))?")
+_CSS_FUNCTION = re.compile(r"\s*([a-zA-Z]+)\(([^()]*)\)")
+_NUMBERS = re.compile(rf"\s*{NUMBER}(?>\s*,?\s*{NUMBER})*\s*")
 _ARGUMENT = re.compile(rf"({NUMBER})([a-zA-Z]*)")
-_ARGUMENT_COUNTS = {
-    "matrix": (6,),
-    "translate": (1, 2),
-    "translatex": (1,),
-    "translatey": (1,),
-    "scale": (1, 2),
-    "scalex": (1,),
-    "scaley": (1,),
-    "rotate": (1, 3),
-    "skewx": (1,),
-    "skewy": (1,),
-}
+#: The functions of a transform and how many numbers each may have.
+_COUNTS = {"matrix": (6,), "translate": (1, 2), "scale": (1, 2), "rotate": (1, 3)}
+_COUNTS |= {"skewX": (1,), "skewY": (1,)}
+_CSS_ONLY = ("translateX", "translateY", "scaleX", "scaleY")
+_COUNTS |= dict.fromkeys(_CSS_ONLY, (1,))
 #: Degrees in one of each unit of an angle (CSS).
-_DEGREES = {"": 1.0, "deg": 1.0, "rad": 180 / math.pi, "turn": 360.0, "grad": 0.9}
+_DEGREES = {"deg": 1.0, "rad": 180 / math.pi, "turn": 360.0, "grad": 0.9}
 
 Axis = Literal["x", "y", "other"]
 
@@ -136,19 +132,13 @@ def fit(box: ViewBox, width: float, height: float, aspect: str) -> Affine:
 
 
 def transform(text: str) -> Affine:
-    """The map of a transform attribute or CSS property. Raises ValueError on any fault in it."""
-    if text.strip() in ("", "none"):
-        return IDENTITY
-    at, plain = 0, []
-    while at < len(text):
-        found = _FUNCTION.match(text, at)
-        if found is None:
-            raise ValueError(f"transform {text!r} can't be read from {text[at : at + 12]!r}")
-        plain.append(_plain_function(found[1], found[2]))
-        at = found.end()
-    m = Matrix(" ".join(plain))
-    made = Affine(*(float(v) for v in (m.a, m.b, m.c, m.d, m.e, m.f)))
-    return checked(made)
+    """The map of a transform attribute (SVG 1.1 section 7.6). Raises ValueError on any fault."""
+    return _composed(text, _ATTRIBUTE_FUNCTION, _attribute_function)
+
+
+def css_transform(text: str) -> Affine:
+    """The map of the CSS property, where numbers bear units. Raises ValueError on any fault."""
+    return _composed(text, _CSS_FUNCTION, _css_function)
 
 
 def checked(m: Affine) -> Affine:
@@ -158,31 +148,52 @@ def checked(m: Affine) -> Affine:
     return m
 
 
-def _plain_function(name: str, inside: str) -> str:
-    """One transform function in plain numbers, as the library reads it rightly."""
-    counts = _ARGUMENT_COUNTS.get(name.lower())
-    if counts is None:
+def _composed(
+    text: str, pattern: re.Pattern[str], plain: Callable[[str, str], tuple[str, list[float]]]
+) -> Affine:
+    """The functions in plain numbers go to the library, which composes them rightly."""
+    if text.strip() in ("", "none"):
+        return IDENTITY
+    at, parts = 0, []
+    while text[at:].strip():
+        found = pattern.match(text, at)
+        if found is None:
+            raise ValueError(f"transform can't be read from {text[at : at + 20].strip()!r}")
+        name, values = plain(found[1], found[2])
+        if len(values) not in _COUNTS[name]:
+            raise ValueError(f"transform {found[0].strip()!r} has the wrong count of numbers")
+        parts.append(f"{name}({', '.join(map(repr, values))})")
+        at = found.end()
+    m = Matrix(" ".join(parts))
+    return checked(Affine(*(float(v) for v in (m.a, m.b, m.c, m.d, m.e, m.f))))
+
+
+def _attribute_function(name: str, inside: str) -> tuple[str, list[float]]:
+    if name not in _COUNTS or name in _CSS_ONLY:
         raise ValueError(f"transform has {name!r}, which is not known")
-    words = _SPLIT.split(inside.strip())
-    if len(words) == 1:
-        words = [a + b for a, b in _ARGUMENT.findall(inside)] or words
-    if len(words) not in counts or not all(_ARGUMENT.fullmatch(w) for w in words):
-        raise ValueError(f"transform {name}({inside}) has the wrong arguments")
-    angles = name.lower() in ("rotate", "skewx", "skewy")
-    values = [_argument(w, angles and i == 0) for i, w in enumerate(words)]
-    return f"{_plain_name(name)}({', '.join(repr(v) for v in values)})"
+    if not _NUMBERS.fullmatch(inside):
+        raise ValueError(f"transform {name}({inside}) holds what is not a number")
+    return name, [number(v) for v in re.findall(NUMBER, inside)]
 
 
-def _plain_name(name: str) -> str:
-    known = {"translatex": "translateX", "translatey": "translateY", "scalex": "scaleX"}
-    known |= {"scaley": "scaleY", "skewx": "skewX", "skewy": "skewY"}
-    return known.get(name.lower(), name.lower())
+def _css_function(name: str, inside: str) -> tuple[str, list[float]]:
+    known = {n.lower(): n for n in _COUNTS}
+    plain = known.get(name.lower())
+    if plain is None:
+        raise ValueError(f"transform has {name!r}, which is not known")
+    sizes: Mapping[str, float] = {"": 1.0}
+    if plain in ("rotate", "skewX", "skewY"):
+        sizes = _DEGREES
+    elif plain.startswith("translate"):
+        sizes = {k: v for k, v in PIXELS.items() if k}
+    return plain, [_css_number(word.strip(), sizes) for word in inside.split(",")]
 
 
-def _argument(word: str, is_angle: bool) -> float:
+def _css_number(word: str, sizes: Mapping[str, float]) -> float:
     found = _ARGUMENT.fullmatch(word)
-    assert found is not None
-    sizes = _DEGREES if is_angle else PIXELS
-    if found[2].lower() not in sizes:
-        raise ValueError(f"transform has the unit {found[2]!r}, which is not known there")
-    return number(found[1]) * sizes[found[2].lower()]
+    if found is None:
+        raise ValueError(f"transform holds {word!r}, which is not a number")
+    value, unit = number(found[1]), found[2].lower()
+    if value and unit not in sizes:
+        raise ValueError(f"transform holds {word!r}, whose unit is not known there")
+    return value * sizes.get(unit, 1.0)
