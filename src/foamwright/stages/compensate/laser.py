@@ -3,7 +3,7 @@
 Outlines and openings are offset by half a kerf to the right of travel, away from the material;
 slits and marks are followed on their line.  A round beam can't reach into an inside corner: what it
 leaves there is *unreached*, r (1/sin(phi/2) - 1) deep at a wedge of angle phi for a beam of radius
-r.  A gap that it can't enter at all is *swallowed*, and a fault.
+r.  A gap that it can't enter at all is *swallowed*, and a fault (`unreached` tells them apart).
 A lead-in, where the tool has one, starts in the scrap and meets the contour at a slant.
 """
 
@@ -12,17 +12,12 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import TypeAlias
-
-import numpy as np
-import numpy.typing as npt
 
 from foamwright.findings import Finding, fault, note
 from foamwright.geometry import region
 from foamwright.geometry.offset import offset
-from foamwright.geometry.path import Path, turn_degrees
-from foamwright.geometry.segments import Line, Points
+from foamwright.geometry.path import Path
+from foamwright.geometry.segments import Line
 from foamwright.model import Cut, Sheet, Tool
 from foamwright.stages.compensate.contours import (
     Contour,
@@ -33,34 +28,13 @@ from foamwright.stages.compensate.contours import (
     written,
 )
 from foamwright.stages.compensate.ground import HAIR, Ground
+from foamwright.stages.compensate.unreached import unreached
 
 #: Degrees between a lead-in and the contour it meets, tried in this order (common practice, no
 #: source: slanting leads leave the least scar).
 LEAD_ANGLES = (45.0, 30.0, 60.0, 90.0)
 #: Places along a contour that a lead-in is tried at, at most: bounds the search.
 LEAD_PLACES = 64
-#: Degrees of right turn below which a joint of a cut is the fit's own kink, not an inside corner.
-KINK = 1.5
-#: mm: what the beam leaves at shallower corners than this lies within the chain's limit.
-WORTH_TELLING = 0.01
-#: A gap is swallowed where it is deeper than a wedge that narrows as its mouth does, by this
-#: factor and this much (mm): walls of a true wedge may bend a little.
-WEDGE_FACTOR, WEDGE_SLACK = 1.5, 0.02
-#: mm: what flattening a target for these questions may move it.
-FLATTENING = 0.002
-#: mm along a target: two touching places this near, in the wrong order, are one.
-SAME_PLACE = 0.02
-
-Stations: TypeAlias = npt.NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class Unreached:
-    """A spot that the beam can't reach. depth: mm from the target to the freed edge."""
-
-    place: complex
-    depth: float
-    swallowed: bool
 
 
 def cuts(
@@ -131,7 +105,7 @@ def judged(
         lost = min(paths, key=lambda p: abs(p.area))
         what = f"{kerf} closes a neck, so that the contour falls apart in {len(paths)}"
         yield fault("C502", contour.place(lost.start), what, "widen the neck", contour.copy)
-    corners = [s for s in spots if not s.swallowed and s.depth > WORTH_TELLING]
+    corners = [s for s in spots if not s.swallowed]
     if not corners:
         return
     worst = max(corners, key=lambda s: s.depth)
@@ -143,54 +117,6 @@ def judged(
         yield fault("C504", at, what, mend, contour.copy)
     else:
         yield note("C503", at, what, piece=contour.copy)
-
-
-def unreached(target: Path, cut: Path, radius: float) -> Iterator[Unreached]:
-    """Spots of a closed target that a beam of `radius` mm along the closed cut can't reach.
-
-    The beam stands still at each corner where the cut turns right, touching the target in two
-    places; the target between them, beyond the beam, is unreached.
-    """
-    ring = target.flatten(FLATTENING)
-    stations = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(ring)))])
-    for i, here in enumerate(cut.segments):
-        before, after = cut.segments[i - 1].tangent(1.0), here.tangent(0.0)
-        turn = turn_degrees(before, after)
-        if turn > -KINK:
-            continue
-        centre = here.start
-        first, second = (
-            _station(ring, stations, centre + 1j * u * radius) for u in (before, after)
-        )
-        between = _between(ring, stations, first, second)
-        if not len(between):
-            continue
-        away = np.abs(between - centre)
-        deepest = int(np.argmax(away))
-        depth = float(away[deepest]) - radius
-        wedge = radius * (1 / math.cos(math.radians(min(-turn, 179.9)) / 2) - 1)
-        if depth > FLATTENING:
-            swallowed = depth > WEDGE_FACTOR * wedge + WEDGE_SLACK
-            yield Unreached(complex(between[deepest]), depth, swallowed)
-
-
-def _station(ring: Points, stations: Stations, p: complex) -> float:
-    """Length along a ring of points to its place nearest to p."""
-    start, step = ring[:-1], np.diff(ring)
-    size = np.maximum(np.abs(step) ** 2, 1e-300)
-    t = np.clip(((p - start) * step.conj()).real / size, 0.0, 1.0)
-    chord = int(np.argmin(np.abs(start + t * step - p)))
-    return float(stations[chord] + t[chord] * abs(step[chord]))
-
-
-def _between(ring: Points, stations: Stations, start: float, end: float) -> Points:
-    """Vertices of a ring passed on the way from one station to another."""
-    round_trip = stations[-1]
-    if (start - end) % round_trip < SAME_PLACE:
-        return ring[:0]
-    if start <= end:
-        return ring[(stations >= start) & (stations <= end)]
-    return np.concatenate([ring[stations >= start], ring[stations <= end]])
 
 
 def with_lead_in(path: Path, tool: Tool, ground: Ground) -> Path | None:
