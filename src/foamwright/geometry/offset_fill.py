@@ -1,0 +1,185 @@
+"""Which stretches of a raw parallel bound the result: the polygon library's part of an offset.
+
+The raw parallel is the convolution of the outline with a disc, so the result is all that it winds
+round at least once (Guibas, Ramshaw and Stolfi, "A kinetic framework for computational geometry",
+1983).  A raw parallel that runs clockwise bounds the outside: it is hung into a frame, and what it
+leaves open in the frame is the result.
+Gives each ring as runs: which element bounds it, from which vertex of the polygon to which.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from foamwright.geometry.offset_raw import Element
+from foamwright.geometry.segments import Points
+
+Indices: TypeAlias = npt.NDArray[np.intp]
+
+#: How far outside everything the frame round a clockwise raw parallel stands, mm.
+FRAME = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A stretch of a result's ring that one element bounds.
+
+    begins, ends: the polygon's vertices there; own_start, own_end: the element starts or ends there
+    by itself, so that its exact end is known.
+    """
+
+    element: int
+    begins: complex
+    ends: complex
+    own_start: bool
+    own_end: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """points: closed, the first not repeated, in the direction of the raw parallel.
+
+    owner: for each point the element that bounds the ring from there to the next.
+    """
+
+    points: Points
+    owner: Indices
+    runs: tuple[Run, ...]
+
+
+@dataclass(frozen=True)
+class _Chain:
+    """The raw parallel flattened: point i starts a chord that belongs to element owner[i]."""
+
+    points: Points
+    owner: Indices
+
+    @staticmethod
+    def of(elements: Sequence[Element], tolerance: float) -> _Chain:
+        parts = [e.curve.flatten(tolerance)[:-1] for e in elements]
+        owner = np.repeat(np.arange(len(parts)), [len(p) for p in parts])
+        points = np.concatenate(parts)
+        keep = points != np.roll(points, -1)
+        return _Chain(points[keep], owner[keep])
+
+
+def filled(elements: Sequence[Element], clockwise: bool, tolerance: float) -> tuple[Ring, ...]:
+    """The rings that bound what the raw parallel winds round, each within tolerance (mm).
+
+    Rings narrower than the tolerance are left out: they have vanished as far as it can tell.
+    """
+    chain = _Chain.of(elements, tolerance)
+    if len(chain.points) < 3:
+        return ()
+    rings = []
+    for points in _wound(chain.points, clockwise):
+        if _width(points) > tolerance:
+            chord, at = _labels(points, chain)
+            owner = chain.owner[chord]
+            rings.append(Ring(points, owner, _runs(points, owner, chord, at, chain)))
+    return tuple(rings)
+
+
+def _wound(points: Points, clockwise: bool) -> Iterator[Points]:
+    """Boundary rings of what the points wind round at least once; open, along the points' way."""
+    ring = np.append(points, points[0])
+    if clockwise:
+        ring = np.concatenate([_frame(points), ring])
+    coords = np.column_stack([ring.real, ring.imag])
+    for part in shapely.get_parts(shapely.buffer(shapely.Polygon(coords), 0)):
+        holes = shapely.get_rings(part)
+        for i, found in enumerate(holes):
+            if clockwise and i == 0:
+                continue  # the frame
+            xy = shapely.get_coordinates(found)[:-1]
+            made = xy[:, 0] + 1j * xy[:, 1]
+            wanted_ccw = i == 0
+            yield made if (_twice_area(made) > 0) == wanted_ccw else made[::-1]
+
+
+def _frame(points: Points) -> Points:
+    low = complex(points.real.min() - FRAME, points.imag.min() - FRAME)
+    high = complex(points.real.max() + FRAME, points.imag.max() + FRAME)
+    return np.array([low, complex(high.real, low.imag), high, complex(low.real, high.imag), low])
+
+
+def _twice_area(points: Points) -> float:
+    local = points - points[0]
+    return float(np.sum((local.conjugate() * np.roll(local, -1)).imag))
+
+
+def _width(points: Points) -> float:
+    """Area over half the outline's length: near the width of a narrow ring."""
+    return abs(_twice_area(points)) / float(np.abs(points - np.roll(points, -1)).sum())
+
+
+def _labels(points: Points, chain: _Chain) -> tuple[Indices, Indices]:
+    """For each edge of a ring the chord of the chain that it lies on; for each vertex its point.
+
+    The polygon library keeps coordinates to the last digit, so most are found by equality; what
+    two crossings cut out of one chord is found by nearness.  A vertex that isn't one: -1.
+    """
+    at = _same_points(points, chain.points)
+    after = np.roll(at, -1)
+    n = len(chain.points)
+    chord = np.where(at >= 0, at, np.where(after >= 0, (after - 1) % n, -1))
+    clash = (at >= 0) & (after >= 0) & ((at + 1) % n != after)
+    chord[clash] = -1
+    lost = np.flatnonzero(chord < 0)
+    if len(lost):
+        chord[lost] = _nearest_chords(points[lost], np.roll(points, -1)[lost], chain.points)
+    return chord, at
+
+
+def _same_points(points: Points, known: Points) -> Indices:
+    """Index in `known` of each point, -1 where it isn't there or is there more than once."""
+    order = np.argsort(known)
+    rank = np.searchsorted(known[order], points)
+    rank = np.minimum(rank, len(known) - 1)
+    found = np.where(known[order][rank] == points, order[rank], -1)
+    again = np.minimum(rank + 1, len(known) - 1)
+    twice = (again != rank) & (known[order][again] == points)
+    return np.where(twice, -1, found)
+
+
+def _nearest_chords(starts: Points, ends: Points, chain: Points) -> Indices:
+    """For each edge the chord that runs along it: nearest at both ends, in its direction."""
+    tips = np.roll(chain, -1)
+    way = tips - chain
+    found = np.empty(len(starts), dtype=np.intp)
+    for i, (a, b) in enumerate(zip(starts, ends, strict=True)):
+        miss = _miss(a, chain, way) + _miss(b, chain, way)
+        miss[(way.conjugate() * (b - a)).real <= 0] = np.inf
+        found[i] = int(np.argmin(miss))
+    return found
+
+
+def _miss(p: complex, starts: Points, ways: Points) -> npt.NDArray[np.float64]:
+    t = ((p - starts) * ways.conjugate()).real / np.abs(ways) ** 2
+    miss: npt.NDArray[np.float64] = np.abs(p - starts - np.clip(t, 0.0, 1.0) * ways)
+    return miss
+
+
+def _runs(
+    points: Points, owner: Indices, chord: Indices, at: Indices, chain: _Chain
+) -> tuple[Run, ...]:
+    """A new run begins where the element changes, or where one is left and met again."""
+    n = len(chain.points)
+    begins = np.append(chain.owner != np.roll(chain.owner, 1), False)  # at[i] = -1: the last
+    back = np.roll(chord, 1)
+    stays = (owner == np.roll(owner, 1)) & ((chord == back) | (chord == (back + 1) % n))
+    first = np.flatnonzero(~stays | begins[at])
+    if not len(first):
+        first = np.array([0])
+    made = []
+    for f, g in zip(first, np.roll(first, -1), strict=True):
+        own_start = bool(begins[at[f]] and chord[f] == at[f])
+        own_end = bool(begins[at[g]] and (chord[g - 1] + 1) % n == at[g])
+        made.append(Run(int(owner[f]), complex(points[f]), complex(points[g]), own_start, own_end))
+    return tuple(made)
