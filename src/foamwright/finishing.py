@@ -9,12 +9,13 @@ from __future__ import annotations
 import datetime
 import os
 import tempfile
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 from foamwright import __version__
+from foamwright.checklist import CheckLine, Stage, checklist, load_checklist
 from foamwright.findings import Finding, Refused, fault
 from foamwright.hazards import Rules, load_rules
 from foamwright.model import Drawing, Program
@@ -175,17 +176,29 @@ def finish(
     folder: Path,
 ) -> Result:
     """The record with its proof, and the operator's sheet, into the staging folder."""
-    from foamwright.sheet_view import sheet_page
+    from foamwright.stages.save.sheet import sheet_html
+    from foamwright.stages.save.sheet_view import view_of
 
     told = tuple(dict.fromkeys((*planned.findings, *findings)))
     record = draft.model_copy(
         update={"verification": proof, "findings": tuple(f.line() for f in told)}
     )
     write_file(folder, RECORD, record.to_text())
-    write_file(folder, SHEET, sheet_page(planned, record, told))
+    programs = [p for _, p in planned.programs]
+    write_file(folder, SHEET, sheet_html(view_of(record, programs, _checklist(planned))))
     if planned.asked.request.is_drawing:
         write_file(folder, f"{planned.asked.stem}.layout.json", _layout_text(planned, {}))
     return Result(planned, record, told)
+
+
+def _checklist(planned: Plan) -> Mapping[Stage, tuple[CheckLine, ...]]:
+    """What this job's materials and machines call for."""
+    rules, shelf = planned.asked.rules, planned.asked.shelf
+    left: dict[Bench, float] = {}
+    for bench, program in planned.programs:
+        left[bench] = left.get(bench, 0.0) + sum(c.left for c in program.cuts)
+    uses = [replace(bench.use, left=length) for bench, length in left.items()]
+    return checklist(load_checklist(rules, shelf.folders), uses, rules)
 
 
 def keep_layouts(planned: Plan) -> None:

@@ -266,12 +266,17 @@ def find_profile(shelf: Shelf, profile_id: str) -> Loaded[Any]:
 
 
 def show_shelf(listed: Sequence[Listed]) -> None:
-    table = _table("kind", "id", "name", "from")
-    for item in listed:
-        name = item.fault or item.name
-        hidden = " (hidden by a nearer one)" if item.hidden else ""
-        table.add_row(item.kind, _safe(item.id), _safe(name) + hidden, _safe(item.origin))
-    _console().print(table)
+    """Materials, then machines, each with the shelf that it stands on."""
+    console = _console()
+    for kind in ("material", "machine"):
+        table = _table(kind, "name", "shelf")
+        for item in (x for x in listed if x.kind == kind):
+            name = item.fault or item.name
+            hidden = " (hidden by a nearer one)" if item.hidden else ""
+            shelf = item.origin.partition(":")[0]
+            table.add_row(_safe(item.id), _safe(name) + hidden, _safe(shelf))
+        console.print(table)
+        console.print()
 
 
 def profile_data(loaded: Loaded[Any]) -> dict[str, Any]:

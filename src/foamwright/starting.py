@@ -57,7 +57,8 @@ def start_job(
     file = folder / JOB_FILE
     if file.exists():
         raise Refused([fault("W703", str(file), "there is a job already", "choose another folder")])
-    drawn, findings = None, ()
+    drawn: Drawing | None = None
+    findings: tuple[Finding, ...] = ()
     if drawing is not None:
         drawn, findings = read_drawing(drawing, units)
         if any(f.is_fault for f in findings):

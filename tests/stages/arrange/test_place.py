@@ -1,0 +1,169 @@
+"""Layout: rules of turning, clearance, several sheets, refusals, layouts used again."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from itertools import combinations
+
+import pytest
+
+from foamwright.geometry.path import Path
+from foamwright.geometry.region import distance, region
+from foamwright.model import Copy, Limits, Sheet, Stock
+from foamwright.stages.arrange import Asked, arrange, kept, place
+from tests.pieces import copy_of, piece, rectangle
+
+LIMITS = Limits((400, 300), "flat", (5, 6, 7, 8), clearance=3, edge=1)
+ROLL = replace(LIMITS, feed="roll")
+SHEET = Stock("foam", "sheet", 400, 300)
+QUICK = Asked(seconds=1, seed=1)
+
+
+def leaf(name: str, size: float, turns: tuple[float, ...] = (0.0, 180.0)) -> Copy:
+    outline = Path.polygon([0, size, size * (1.2 + 0.5j), size * (0.4 + 1.1j)])
+    return copy_of(piece(name, outline), turns)
+
+
+def leaves(count: int, size: float = 60) -> list[Copy]:
+    return [leaf(f"leaf-{k}", size + k) for k in range(count)]
+
+
+def assert_rules_kept(sheet: Sheet, limits: Limits) -> None:
+    """With exact outlines, by shapely."""
+    left, right, near, far = (m + limits.edge for m in limits.margins)
+    for p in sheet.placements:
+        x0, y0, x1, y1 = p.piece.outline.bounds
+        assert x0 >= left - 0.01
+        assert y0 >= near - 0.01
+        assert x1 <= sheet.width - right + 0.01
+        assert y1 <= sheet.length - far + 0.01
+        assert p.rotation in p.copy.rotations
+    shapes = [region(p.piece.outline) for p in sheet.placements]
+    for a, b in combinations(shapes, 2):
+        assert distance(a, b) >= limits.clearance - 0.01
+
+
+@pytest.mark.parametrize("limits", [LIMITS, ROLL], ids=["flat", "roll"])
+def test_a_layout_keeps_clearance_margins_and_turns(limits: Limits) -> None:
+    layout = arrange(leaves(9), [replace(SHEET, kind="roll", length=3000)], limits, QUICK)
+    assert sum(len(s.placements) for s in layout.sheets) == 9
+    assert not [f for f in layout.findings if f.code == "L402"]
+    for sheet in layout.sheets:
+        assert_rules_kept(sheet, limits)
+
+
+def test_more_pieces_than_one_sheet_bears_take_several() -> None:
+    layout = arrange(leaves(30), [SHEET], LIMITS, QUICK)
+    assert len(layout.sheets) > 1
+    names = [p.copy.name for s in layout.sheets for p in s.placements]
+    assert sorted(names) == sorted(c.name for c in leaves(30))
+    area = sum(c.piece.outline.area for c in leaves(30))
+    least = math.ceil(area / (400 * 300))
+    assert least <= len(layout.sheets) <= 2 * least
+    for sheet in layout.sheets:
+        assert_rules_kept(sheet, LIMITS)
+
+
+def test_one_way_nap_turns_nothing() -> None:
+    layout = arrange([leaf(f"l{k}", 50, (0.0,)) for k in range(6)], [SHEET], LIMITS, QUICK)
+    assert {p.rotation for s in layout.sheets for p in s.placements} == {0.0}
+
+
+def test_a_piece_that_fits_only_when_turned_is_turned() -> None:
+    long = copy_of(piece("long", rectangle(280, 350)), (0.0, 90.0))
+    layout = arrange([long], [SHEET], LIMITS, QUICK)
+    assert layout.sheets[0].placements[0].rotation == 90.0
+    assert_rules_kept(layout.sheets[0], LIMITS)
+
+
+def test_a_piece_as_wide_as_the_usable_stock_is_placed() -> None:
+    across = 400 - 5 - 6 - 2
+    layout = arrange([copy_of(piece("strip", rectangle(across, 40)))], [SHEET], LIMITS, QUICK)
+    assert_rules_kept(layout.sheets[0], LIMITS)
+
+
+def test_a_piece_that_fits_no_stock_is_refused_with_both_sizes() -> None:
+    layout = arrange([copy_of(piece("mat", rectangle(500, 350)))], [SHEET], LIMITS, QUICK)
+    (found,) = layout.findings
+    assert found.code == "L401"
+    assert found.is_fault
+    assert found.piece == "mat/drawn/1"
+    assert "500.0 x 350.0" in found.what
+    assert "387.0 x 283.0" in found.what
+
+
+def test_a_second_stock_takes_what_the_first_can_not_bear() -> None:
+    small, large = replace(SHEET, width=120, length=120), SHEET
+    copies = [leaf("small", 60), copy_of(piece("large", rectangle(300, 200)))]
+    layout = arrange(copies, [small, large], LIMITS, QUICK)
+    assert [s.stock for s in layout.sheets] == [small, large]
+
+
+def test_more_pieces_than_counted_stock_are_refused() -> None:
+    layout = arrange(leaves(40, 80), [replace(SHEET, count=1)], LIMITS, QUICK)
+    assert [f.code for f in layout.findings] == ["L403"]
+    assert len(layout.sheets) == 1
+
+
+def test_stock_beyond_the_reach_is_cut_down_with_a_note() -> None:
+    layout = arrange(leaves(1), [replace(SHEET, width=900, length=900)], LIMITS, QUICK)
+    assert [f.code for f in layout.findings] == ["L404"]
+    assert (layout.sheets[0].width, layout.sheets[0].length) == (400, 300)
+
+
+def test_no_time_gives_a_layout_too() -> None:
+    layout = arrange(leaves(5), [SHEET], LIMITS, Asked(seconds=0))
+    assert_rules_kept(layout.sheets[0], LIMITS)
+
+
+def test_a_failed_search_falls_back_to_rows(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(place, "find", lambda *_: None)
+    layout = arrange(leaves(9), [SHEET], LIMITS, QUICK)
+    assert "L402" in [f.code for f in layout.findings]
+    assert sum(len(s.placements) for s in layout.sheets) == 9
+    for sheet in layout.sheets:
+        assert_rules_kept(sheet, LIMITS)
+
+
+def test_a_search_that_breaks_the_clearance_is_not_believed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(place, "find", lambda *_: ((0, 0.0, 10.0, 10.0), (1, 0.0, 11.0, 10.0)))
+    layout = arrange(leaves(2), [SHEET], LIMITS, QUICK)
+    assert [f.code for f in layout.findings] == ["L402"]
+    assert_rules_kept(layout.sheets[0], LIMITS)
+
+
+def test_a_kept_layout_is_used_again_and_gives_the_same_sheets() -> None:
+    first = arrange(leaves(9), [SHEET], LIMITS, QUICK)
+    text = kept.to_text({first.key: first.sheets})
+    again = arrange(leaves(9), [SHEET], LIMITS, QUICK, kept=kept.from_text(text)[first.key])
+    assert again.reused
+    assert again.sheets == first.sheets
+
+
+def test_a_kept_layout_of_other_pieces_stock_or_rules_has_another_key() -> None:
+    keys = {
+        kept.layout_key(leaves(3), [SHEET], LIMITS, False),
+        kept.layout_key(leaves(4), [SHEET], LIMITS, False),
+        kept.layout_key(leaves(3, 61), [SHEET], LIMITS, False),
+        kept.layout_key(leaves(3), [replace(SHEET, width=399)], LIMITS, False),
+        kept.layout_key(leaves(3), [SHEET], replace(LIMITS, clearance=4), False),
+        kept.layout_key(leaves(3), [SHEET], LIMITS, True),
+    }
+    assert len(keys) == 6
+
+
+def test_a_kept_layout_that_was_edited_into_an_overlap_is_not_used() -> None:
+    first = arrange(leaves(2), [SHEET], LIMITS, QUICK)
+    group = kept.from_text(kept.to_text({first.key: first.sheets}))[first.key]
+    group[0]["pieces"][1][2:] = group[0]["pieces"][0][2:]
+    again = arrange(leaves(2), [SHEET], LIMITS, QUICK, kept=group)
+    assert not again.reused
+    assert_rules_kept(again.sheets[0], LIMITS)
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{", '{"schema": 2, "layouts": {}}', "null"])
+def test_a_broken_layout_file_is_no_layout(text: str) -> None:
+    assert kept.from_text(text) == {}
