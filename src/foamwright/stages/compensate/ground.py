@@ -8,6 +8,8 @@ Does not know any tool.
 
 from __future__ import annotations
 
+import math
+
 from foamwright.geometry import region
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import Region
@@ -42,14 +44,14 @@ class Ground:
         return region.covers(self._sheet, zone) and not self._near.within(zone, reach)
 
     def clear_length(self, path: Path) -> float:
-        """Arc length along a straight path up to the first target that it enters."""
+        """mm along a straight path to the first target that it enters; infinite where none."""
         line = region.curve(path)
         start = region.point(path.start)
         hits = [
             region.distance(start, region.common(line, self._solids[i]))
             for i in self._near.within(line)
         ]
-        return min([path.length, *hits])
+        return min(hits, default=math.inf)
 
     def closer_than(self, gap: float) -> tuple[tuple[str, str], ...]:
         """Names of each two pieces whose targets are less than gap mm apart."""

@@ -111,9 +111,9 @@ def run_on(run: Path, length: float, ground: Ground) -> float:
         return 0.0
     along = run.segments[-1].tangent(1.0)
     clear = ground.clear_length(Path((Line(run.end, run.end + length * along),), False))
-    if clear < length:
-        clear -= STAND_OFF
-    return clear if clear > WORTH_CUTTING else 0.0
+    if clear >= length:
+        return length
+    return clear - STAND_OFF if clear - STAND_OFF > WORTH_CUTTING else 0.0
 
 
 def lengthened(run: Path, before: float, after: float) -> Path:
