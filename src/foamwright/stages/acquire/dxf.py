@@ -8,6 +8,7 @@ guessed: a file without a unit needs one from outside.
 
 from __future__ import annotations
 
+import math
 import pathlib
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
@@ -22,7 +23,7 @@ from foamwright.geometry.affine import Affine
 from foamwright.stages.acquire.dxf_entities import READERS, OutOfPlaneError, plane_map, run_of
 from foamwright.stages.acquire.dxf_open import INSUNITS, Opened, open_dxf
 from foamwright.stages.acquire.join import join_loose
-from foamwright.stages.acquire.shapes import ROLES, Reading, Shape
+from foamwright.stages.acquire.shapes import Reading, Shape, role_of
 from foamwright.units import unit_size
 
 #: Most instances read from one file; a bomb of nested arrays is stopped here.
@@ -31,6 +32,10 @@ MOST_INSTANCES = 400_000
 DEEPEST = 64
 #: Faults of one kind told one by one; the rest is counted.
 MOST_TOLD = 20
+#: Smallest scale of a block that leaves anything to draw.
+LEAST_SCALE = 1e-9
+#: Roles that a POINT may have; any other is left out and counted.
+DOTTED = ("point", "mark", "note")
 #: Types that say something to people and never are an outline.
 ANNOTATION = frozenset(
     (
@@ -89,7 +94,8 @@ def read_dxf(
     tally = _Tally()
     shapes = tuple(_Walk(file.name, opened.document, tally, corner_angle).shapes(size))
     findings += tuple(_told(file.name, tally))
-    findings += tuple(_about_layouts(file.name, opened.document, bool(shapes)))
+    found = bool(shapes) or any(f.is_fault for f in findings)
+    findings += tuple(_about_layouts(file.name, opened.document, found))
     joined, more = join_loose(shapes, join_tolerance, corner_angle, file.name)
     return joined, findings + more, unit
 
@@ -150,7 +156,9 @@ class _Walk:
 
     def _entity(self, entity: Any, frame: _Frame, layer: str) -> Iterator[Shape]:
         kind = entity.dxftype()
-        if kind not in READERS or (kind == "POINT" and _role((layer, *frame.blocks)) != "point"):
+        groups = tuple(plain(g) for g in (layer, *frame.blocks))
+        role = _role(groups)
+        if kind not in READERS or (kind == "POINT" and role not in DOTTED):
             known = kind in ANNOTATION or kind == "POINT"
             (self.tally.left_out if known else self.tally.unread)[plain(kind)] += 1
             return
@@ -170,8 +178,7 @@ class _Walk:
         if run.fitted:
             self.tally.fitted.append(where)
         self.tally.raised += run.level != 0
-        groups = tuple(plain(g) for g in (layer, *frame.blocks))
-        yield Shape(path, groups=groups, role=_role(groups), where=where)
+        yield Shape(path, groups=groups, role=role, where=where)
 
     def _where(self, entity: Any, frame: _Frame, layer: str) -> str:
         handle = entity.dxf.get("handle")
@@ -235,8 +242,8 @@ def _instance_maps(insert: Any, base: complex, columns: int, rows: int) -> Itera
     own = plane_map(insert.dxf.extrusion)
     place = complex(insert.dxf.insert.x, insert.dxf.insert.y)
     sx, sy = float(insert.dxf.xscale), float(insert.dxf.yscale)
-    if sx == 0 or sy == 0:
-        raise GeometryError("a block scaled to nothing")
+    if not (math.isfinite(sx * sy) and min(abs(sx), abs(sy)) > LEAST_SCALE):
+        raise GeometryError(f"draws its block scaled by {sx:g} and {sy:g}")
     turned = own @ Affine.translation(place) @ Affine.rotation(float(insert.dxf.rotation))
     inner = Affine.scaling(sx, sy) @ Affine.translation(-base)
     dx, dy = float(insert.dxf.column_spacing), float(insert.dxf.row_spacing)
@@ -268,10 +275,8 @@ def _unseen_layers(document: Drawing) -> Mapping[str, str]:
 
 def _role(groups: tuple[str, ...]) -> str | None:
     """The role that the layer, else the innermost block, states by its name."""
-    for name in (groups[0], *reversed(groups[1:])):
-        if name.strip().lower() in ROLES:
-            return name.strip().lower()
-    return None
+    stated = (role_of(name) for name in (groups[0], *reversed(groups[1:])))
+    return next((role for role in stated if role is not None), None)
 
 
 def plain(text: str) -> str:

@@ -13,7 +13,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from types import MappingProxyType
 from typing import Any
@@ -36,8 +36,6 @@ LEVEL_EPS = 1e-6
 UPRIGHT_EPS = 1e-9
 #: How near to a spline its cubics lie, mm, where they aren't exact.
 SPLINE_TOLERANCE = 1e-4
-#: Radius of the small circle that stands for a POINT, mm: its centre is the point.
-POINT_RADIUS = 0.5
 #: Most fit points of a closed spline: they are solved for together.
 MOST_FIT_POINTS = 2000
 
@@ -55,9 +53,12 @@ class Run:
     closed: bool
     level: float = 0.0
     fitted: bool = False
+    dot: bool = False
 
     def path(self, corner_angle: float) -> Path | None:
         """The path; None where it has no length."""
+        if self.dot:
+            return Path(self.segments, False)
         kept = [s for s in self.segments if not _is_nothing(s)]
         if not kept:
             return None
@@ -83,14 +84,12 @@ def plane_map(extrusion: Any) -> Affine:
     return IDENTITY if z > 0 else Affine.mirror_x()
 
 
-def _mapped(
-    segments: Iterable[Segment], closed: bool, m: Affine, level: float = 0.0, fitted: bool = False
-) -> Run:
+def _mapped(segments: Iterable[Segment], closed: bool, m: Affine, level: float = 0.0) -> Run:
     drawn = list(segments)
     _must_be_sound(drawn, math.inf)
     made = [t for s in drawn for t in s.transformed(m)]
     _must_be_sound(made, FARTHEST)
-    return Run(tuple(_unbent(s) for s in made), closed, level, fitted)
+    return Run(tuple(_unbent(s) for s in made), closed, level)
 
 
 def _must_be_sound(segments: Sequence[Segment], farthest: float) -> None:
@@ -146,6 +145,8 @@ def circular(centre: complex, radius: float, start: float, sweep: float) -> list
     """
     if not (math.isfinite(radius) and radius > 0):
         raise GeometryError(f"a radius of {radius:g}")
+    if not math.isfinite(start + sweep):
+        raise GeometryError("an angle that is not a finite number")
     full = abs(sweep) >= 2 * math.pi
     count = 3 if full else max(1, math.ceil(abs(sweep) / math.pi - 1e-9))
     step = sweep / count
@@ -276,19 +277,16 @@ def _fitted_spline(e: Any, m: Affine) -> Run:
     if len(points) > MOST_FIT_POINTS:
         raise GeometryError(f"a spline through {len(points)} fit points")
     if e.closed:
-        return _mapped(nurbs.closed_through(points), True, m, level, fitted=True)
+        return replace(_mapped(nurbs.closed_through(points), True, m, level), fitted=True)
     curve = e.construction_tool()
     control = [complex(p.x, p.y) for p in curve.control_points]
     segments = _nurbs(curve.degree, curve.knots(), control, [], m)
-    return _mapped(segments, False, IDENTITY, level, fitted=True)
+    return replace(_mapped(segments, False, IDENTITY, level), fitted=True)
 
 
 def _point(e: Any, m: Affine) -> Run:
-    place = m(_flat(e.dxf.location))
-    if not cmath.isfinite(place):
-        raise GeometryError("a coordinate that is not a finite number")
-    arcs = circular(place, POINT_RADIUS, 0.0, 2 * math.pi)
-    return _mapped(arcs, True, IDENTITY, _level([e.dxf.location.z]))
+    place, level = _flat(e.dxf.location), _level([e.dxf.location.z])
+    return replace(_mapped([Line(place, place)], False, m, level), dot=True)
 
 
 #: What each entity type is read by.

@@ -100,11 +100,11 @@ def _chained(
     chains: list[_Chain], tolerance: float, corner_angle: float, told: _Told
 ) -> list[_Chain]:
     """Ends that agree but for rounding first, then those within the tolerance."""
-    chains = _linked(chains, min(ROUNDING, tolerance), corner_angle, told)
-    if tolerance > ROUNDING:
-        whole = [c for c in chains if c.path.closed or c.path.length > tolerance]
+    for reach in (min(ROUNDING, tolerance), tolerance):
+        shortest = tolerance if reach == tolerance else 0.0
+        whole = [c for c in chains if c.path.closed or c.path.length > shortest]
         told.specks += len(chains) - len(whole)
-        chains = _linked(whole, tolerance, corner_angle, told)
+        chains = _linked(whole, reach, corner_angle, told)
     crowded = (k for k in _knots(chains, tolerance) if len(k) > 2)
     told.knots += [(len(k), _place(chains, k[0])) for k in crowded]
     return chains
@@ -321,8 +321,8 @@ def without_doubles(shapes: Iterable[Shape]) -> tuple[tuple[Shape, ...], list[co
     cells: dict[tuple[object, ...], list[Path]] = defaultdict(list)
     size = 4 * SAME
     for s in shapes:
-        box = s.path.bounds
-        x, y = math.floor((box[0] + box[2]) / 2 / size), math.floor((box[1] + box[3]) / 2 / size)
+        middle = _middle(s.path)
+        x, y = math.floor(middle.real / size), math.floor(middle.imag / size)
         kind = (s.groups, s.role, s.path.closed, len(s.path.segments))
         near = ((*kind, x + dx, y + dy) for dx in (-1, 0, 1) for dy in (-1, 0, 1))
         if any(_same(rival, s.path) for cell in near for rival in cells.get(cell, ())):
@@ -333,10 +333,16 @@ def without_doubles(shapes: Iterable[Shape]) -> tuple[tuple[Shape, ...], list[co
     return tuple(kept), dropped
 
 
+def _middle(path: Path) -> complex:
+    """A place that direction and starting point don't change."""
+    if not path.closed:
+        return (path.start + path.end) / 2
+    box = path.bounds
+    return complex(box[0] + box[2], box[1] + box[3]) / 2
+
+
 def _same(a: Path, b: Path) -> bool:
     """True where the segments of one agree with those of the other, in either direction."""
-    if any(abs(p - q) > SAME for p, q in zip(a.bounds, b.bounds, strict=True)):
-        return False
     return any(
         _agree(a.segments[k:] + a.segments[:k], way.segments)
         for way in (b, b.reversed())
