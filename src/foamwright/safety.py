@@ -266,7 +266,8 @@ def best_entries(
 def _fits(entry: ProfileEntry, machine: str, method: Method) -> int:
     """How well an entry's cut settings are meant for this machine; the best goes last."""
     values = _values(entry)
-    return 2 * (values.get("cut.method") == method) + (values.get("cut.machine") == machine)
+    meant_for = {machine: 2, None: 1}.get(values.get("cut.machine"), 0)
+    return 3 * (values.get("cut.method") == method) + meant_for
 
 
 def _pairs(record: Record) -> dict[tuple[str, str], set[str]]:

@@ -39,6 +39,8 @@ LETTER = 0.55
 ROUGH = 0.2
 #: Halvings of the search for the roomiest place: to 1/64 of the piece's size.
 HALVINGS = 6
+#: Rows of a piece that are tried for its name.
+ROWS = 16
 #: Decimals of the picture's numbers, mm.
 DECIMALS = 2
 
@@ -189,19 +191,20 @@ def _text(parent: Element, at: complex, words: str, size: float, kind: str) -> E
 
 
 def _write_labels(parent: Element, program: Program, k: float) -> None:
-    """Each piece's number where it has most room, and its name where that fits."""
+    """Each piece's number and name where both fit, else its number where it has most room."""
     length = program.sheet.length
+    size, line = NUMBER_SIZE * k, NAME_SIZE * k
     for i, placed in enumerate(program.sheet.placements, 1):
         inside = _inside(placed)
-        at = roomiest(inside)
-        here = complex(at.real, length - at.imag)
-        size = NUMBER_SIZE * k
         words = readable(placed.copy.name)
-        below = at - 1j * NAME_SIZE * k
-        fits = room_across(inside, below) >= (len(words) * LETTER + 1) * NAME_SIZE * k
-        _text(parent, here + (0 if fits else 0.35j * size), str(i), size, "number")
-        if fits:
-            _text(parent, here + 1.1j * NAME_SIZE * k, words, NAME_SIZE * k, "name")
+        at, room = widest_place(inside, size + 1.3 * line)
+        if room >= (len(words) * LETTER + 1) * line:
+            here = complex(at.real, length - at.imag)
+            _text(parent, here, str(i), size, "number")
+            _text(parent, here + 1.1j * line, words, line, "name")
+        else:
+            at = roomiest(inside)
+            _text(parent, complex(at.real, length - at.imag + 0.35 * size), str(i), size, "number")
 
 
 def _inside(placed: Placement) -> Region:
@@ -224,13 +227,36 @@ def roomiest(inside: Region) -> complex:
     return inside_point(inner)
 
 
-def room_across(inside: Region, at: complex) -> float:
-    """Width in mm that a word centred at a place has to both sides of it within the region."""
+def widest_place(inside: Region, height: float) -> tuple[complex, float]:
+    """The middle of the widest room for words of this height, and its width, mm; near the centre
+    of the region where several are as wide. Looked for in `ROWS` rows.
+    """
+    _, y0, _, y1 = bounds(inside)
+    centre = (y0 + y1) / 2
+    found = [(0.0, complex(0, centre))]
+    for row in range(1, ROWS):
+        y = y0 + (y1 - y0) * row / ROWS
+        free = spans(inside, y)
+        for other in (y - height / 2, y + height / 2):
+            free = _common_spans(free, spans(inside, other))
+        found += [(b - a, complex((a + b) / 2, y)) for a, b in free]
+    room, at = max(found, key=lambda f: (round(f[0], 3), -abs(f[1].imag - centre)))
+    return at, room
+
+
+def spans(inside: Region, y: float) -> list[tuple[float, float]]:
+    """The stretches of the line at height y that lie within the region."""
     x0, _, x1, _ = bounds(inside)
-    across = common(inside, polyline([complex(x0, at.imag), complex(x1, at.imag)]))
-    ends = [sorted(float(p.real) for p in ring) for ring in rings(across)]
-    spans = [min(at.real - e[0], e[-1] - at.real) for e in ends if e[0] <= at.real <= e[-1]]
-    return 2 * max(spans, default=0.0)
+    across = common(inside, polyline([complex(x0, y), complex(x1, y)]))
+    ends = [[float(p.real) for p in run] for run in rings(across) if len(run) > 1]
+    return [(min(e), max(e)) for e in ends]
+
+
+def _common_spans(
+    a: list[tuple[float, float]], b: list[tuple[float, float]]
+) -> list[tuple[float, float]]:
+    both = [(max(p[0], q[0]), min(p[1], q[1])) for p in a for q in b]
+    return [s for s in both if s[0] < s[1]]
 
 
 def _write_order(parent: Element, program: Program, k: float) -> None:

@@ -122,7 +122,7 @@ def _settings(
     ]
     applies = [str(a).replace("-", " ") for a in gear.get("applies", ())]
     said = f"on for {', '.join(applies)}; else off" if applies else "off: the file has it all"
-    rows.append(Setting("Its own compensation", said, "machine", origins.get("applies", "")))
+    rows.append(Setting("Machine's compensation", said, "machine", origins.get("applies", "")))
     return tuple(rows)
 
 
