@@ -44,7 +44,7 @@ def read_drawing(
     if not shapes and any(f.is_fault for f in findings):
         return Drawing(file.name, (), unit), findings
     found = sort_shapes(shapes, file.name)
-    told = (*findings, *found.findings, *_size_in_doubt(file.name, found.pieces, units))
+    told = (*findings, *found.findings, *_size_in_doubt(file.name, found.pieces, unit, units))
     return Drawing(file.name, found.pieces, unit, MappingProxyType(dict(found.aliases))), told
 
 
@@ -96,14 +96,16 @@ def _kind(file: pathlib.Path) -> tuple[str, tuple[Finding, ...]]:
     return "", (fault("R002", file.name, what, "" if packed else "export it as SVG or DXF"),)
 
 
-def _size_in_doubt(name: str, pieces: tuple[Piece, ...], units: str | None) -> tuple[Finding, ...]:
-    """Sizes that no foam or fabric piece has, where nobody said the unit."""
+def _size_in_doubt(
+    name: str, pieces: tuple[Piece, ...], unit: str, units: str | None
+) -> tuple[Finding, ...]:
+    """Sizes that no foam or fabric piece has: a fault where nobody said the unit."""
     if not pieces:
         return ()
     sizes = [max(b[2] - b[0], b[3] - b[1]) for b in (p.outline.bounds for p in pieces)]
     if LEAST_SIZE <= max(sizes) <= MOST_SIZE:
         return ()
     what = f"its largest piece measures {max(sizes):.3g} mm, so the unit is in doubt"
-    if units is None:
-        return (fault("R005", name, what, "state the unit with --units, or correct the drawing"),)
-    return (warning("R005", name, what, "check --units"),)
+    if units is None and unit == "px":
+        return (fault("R005", name, what, "state the unit with --units"),)
+    return (warning("R005", name, what, f"check that {unit} is meant"),)

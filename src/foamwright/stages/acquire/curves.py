@@ -168,7 +168,7 @@ def _extent(s: Segment) -> float:
 def _is_sure(segments: Sequence[Segment], i: int, corner_angle: float, rounding: float) -> bool:
     before, after = segments[i - 1], segments[i]
     turn = abs(turn_degrees(before.tangent(1.0), after.tangent(0.0)))
-    doubt = sum(math.atan2(rounding, _handle(s)) for s in (before.reversed(), after))
+    doubt = sum(math.atan2(rounding / 2, _handle(s)) for s in (before.reversed(), after))
     return turn > corner_angle + min(MOST_UNCERTAIN, math.degrees(doubt))
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
 from foamwright.stages.acquire.shapes import Shape, role_of
@@ -38,23 +39,34 @@ class Unique:
 
     def __init__(self) -> None:
         self._taken: set[str] = set()
-        self.repeated: list[str] = []
+        self._counts: dict[str, int] = {}
 
     def __call__(self, wanted: str) -> str:
-        name, count = wanted, 1
-        while name.casefold() in self._taken:
+        if wanted.casefold() in self._taken:
+            return self.numbered(wanted, 2)
+        self._taken.add(wanted.casefold())
+        return wanted
+
+    def numbered(self, wanted: str, first: int = 1) -> str:
+        """The name with the first free number."""
+        count = self._counts.get(wanted.casefold(), first)
+        while (name := f"{wanted}-{count}").casefold() in self._taken:
             count += 1
-            name = f"{wanted}-{count}"
-        if count > 1:
-            self.repeated.append(wanted)
+        self._counts[wanted.casefold()] = count + 1
         self._taken.add(name.casefold())
         return name
 
 
 def piece_names(outlines: Sequence[Shape]) -> list[str]:
-    """The name wanted for each outer outline (not yet unique)."""
+    """A name for each outer outline; where several would share one, all of them are numbered."""
     owners = _owners(outlines)
-    return [_piece_name(s, owners) for s in outlines]
+    wanted = [_piece_name(s, owners) for s in outlines]
+    shared = Counter(w.casefold() for w in wanted)
+    unique = Unique()
+    for w in wanted:
+        if shared[w.casefold()] == 1:
+            unique(w)
+    return [w if shared[w.casefold()] == 1 else unique.numbered(w) for w in wanted]
 
 
 def _owners(outlines: Iterable[Shape]) -> dict[str, int]:

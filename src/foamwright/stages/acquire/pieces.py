@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from foamwright.findings import Finding, fault, note, warning
+from foamwright.findings import Finding, fault, warning
 from foamwright.geometry.region import (
     Near,
     Region,
@@ -21,14 +21,17 @@ from foamwright.geometry.region import (
     covers,
     curve,
     distance,
+    is_valid,
     near,
     point,
+    region,
     self_crossings,
+    self_touches,
 )
 from foamwright.model import Mark, Opening, Piece, Slit
 from foamwright.stages.acquire.marks import Symbol, direction, symbols
 from foamwright.stages.acquire.naming import Unique, aliases, harmless, part_name, piece_names
-from foamwright.stages.acquire.nesting import nest, sound_region
+from foamwright.stages.acquire.nesting import nest, whole
 from foamwright.stages.acquire.shapes import Shape
 
 #: A point, note or mark this near to a piece, in mm, belongs to it.
@@ -105,10 +108,17 @@ class _Sorting:
         self.index: Near = near([])
 
     def run(self) -> Sorted:
-        outlines = [s for s in self.shapes if s.role in (None, "cut") and self._is_outline(s)]
-        self._nest(outlines)
+        outlines: list[Shape] = []
+        regions: list[Region] = []
+        for s in self.shapes:
+            if s.role in (None, "cut") and (material := self._material(s)) is not None:
+                outlines.append(s)
+                regions.append(material)
+        self._nest(outlines, regions)
         self.materials = [
-            sound_region(d.shape.path, self.tolerance, [o.path for o in d.openings])
+            whole(
+                region(d.shape.path, [o.path for o in d.openings], self.tolerance), self.tolerance
+            )
             for d in self.drafts
         ]
         self.index = near(self.materials)
@@ -125,25 +135,31 @@ class _Sorting:
 
     # outlines
 
-    def _is_outline(self, s: Shape) -> bool:
-        """Closed, with an area, and not crossing itself; what is wrong is told."""
+    def _material(self, s: Shape) -> Region | None:
+        """What lies inside a sound outline: closed, with area, not crossing itself; else told."""
         path = s.path
         if not path.closed:
             if s.role == "cut":
                 self._open(s)
-            return False
+            return None
         if abs(path.area) < LEAST_AREA:
             what = f"an outline without area at {_place(path.start)}"
             self.findings.append(fault("R103", s.where, what, "delete it or draw it again"))
-            return False
+            return None
+        inside = region(path, (), self.tolerance)
+        if is_valid(inside):
+            return inside
         crossings = self_crossings(path, self.tolerance)
         if crossings:
             what = f"the outline crosses itself at {', '.join(map(_place, crossings[:5]))}"
             if len(crossings) > 5:
                 what += f" and {len(crossings) - 5} more places"
             self.findings.append(fault("R102", s.where, what, "separate or remove the loop"))
-            return False
-        return True
+            return None
+        touches = ", ".join(map(_place, self_touches(path, self.tolerance)[:5]))
+        what = f"the outline touches itself at {touches}"
+        self.findings.append(warning("R115", s.where, what, "leave a gap there"))
+        return whole(inside, self.tolerance)
 
     def _open(self, s: Shape) -> None:
         gap = abs(s.path.end - s.path.start)
@@ -154,8 +170,8 @@ class _Sorting:
         mend = "close it, or state its role (slit, mark, fold, grain)"
         self.findings.append(fault("R101", s.where, what, mend))
 
-    def _nest(self, outlines: Sequence[Shape]) -> None:
-        found = nest([s.path for s in outlines], self.tolerance)
+    def _nest(self, outlines: Sequence[Shape], regions: Sequence[Region]) -> None:
+        found = nest(regions)
         for copy, original in found.twice:
             what = f"the same outline as {outlines[original].where}; cut once"
             mend = "delete one of the two"
@@ -163,29 +179,27 @@ class _Sorting:
         for i, j, at in found.crossing:
             what = f"the outline crosses that of {outlines[j].where} at {_place(at)}"
             self.findings.append(fault("R104", outlines[i].where, what, "move them apart"))
+        for i, j in found.touching:
+            if found.depth(i) % 2 or found.depth(j) % 2:
+                what = f"the opening touches the line of {outlines[j].where}"
+                self.findings.append(fault("R115", outlines[i].where, what, "leave a gap there"))
         copies = {copy for copy, _ in found.twice}
         kept = [i for i in range(len(outlines)) if i not in copies]
         outer = [i for i in kept if found.depth(i) % 2 == 0]
         self.outers = [outlines[i] for i in outer]
-        unique = Unique()
         drafts: dict[int, _Draft] = {}
-        for i, wanted in zip(outer, piece_names(self.outers), strict=True):
-            drafts[i] = _Draft(unique(wanted), outlines[i])
-        self._tell_repeated(unique, [d.name for d in drafts.values()])
+        for i, name in zip(outer, piece_names(self.outers), strict=True):
+            drafts[i] = _Draft(name, outlines[i])
         self.drafts = list(drafts.values())
         for i in kept:
             holder = found.inside[i]
             if i not in drafts and holder is not None:
                 self._add_opening(drafts[holder], outlines[i])
 
-    def _tell_repeated(self, unique: Unique, names: Sequence[str]) -> None:
-        for wanted in sorted(set(unique.repeated) - {"piece"}):
-            given = [n for n in names if n == wanted or n.startswith(f"{wanted}-")]
-            what = f"{len(given)} pieces are called {wanted!r}: named {', '.join(given)}"
-            self.findings.append(note("R108", self.file, what))
-
     def _add_opening(self, draft: _Draft, s: Shape) -> None:
-        name = draft.unique(part_name(s, draft.shape.groups, "opening"))
+        same = s.where == draft.shape.where and s.id == draft.shape.id
+        wanted = "opening" if same else part_name(s, draft.shape.groups, "opening")
+        name = draft.unique(wanted)
         draft.openings.append(Opening(name, s.path.clockwise()))
 
     # lines, symbols

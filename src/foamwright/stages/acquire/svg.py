@@ -38,7 +38,7 @@ from foamwright.stages.acquire.svgstyle import Element, local_name, words_of
 from foamwright.stages.acquire.svgvalues import checked, css_transform, transform
 
 #: Elements drawn through `use` before the file counts as hostile.
-MOST_INSTANCES = 200_000
+MOST_INSTANCES = 50_000
 #: `use` within `use` deeper than this counts as endless.
 DEEPEST_USE = 100
 #: The widest gap between loose ends, in mm, that is closed where the caller doesn't say.
@@ -200,6 +200,7 @@ class Walk:
         what = f"draws more than {MOST_INSTANCES} elements through use"
         self._fault("R207", el, what, "draw the parts once, without nested copies")
         self._stack.clear()
+        self.shapes.clear()
         return False
 
     # what is inherited

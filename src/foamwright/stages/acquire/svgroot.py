@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from foamwright.findings import Finding, fault, warning
+from foamwright.findings import Finding, fault, note, warning
 from foamwright.geometry.affine import IDENTITY, Affine
 from foamwright.stages.acquire.svgvalues import (
     PHYSICAL,
@@ -118,6 +118,9 @@ def _turned_up(size: float, height: float | None) -> Affine:
 
 def told_about_units(where: str, found: Page, units: str | None) -> tuple[Finding, ...]:
     """What people should know about the unit that was taken."""
+    if units is None and not found.stated:
+        what = "states no physical size; one unit was taken as 1/96 in"
+        return (note("R213", where, what, "state width and height in mm or in, or give --units"),)
     if units is not None and found.stated and units != found.unit:
         what = f"states its size in {found.unit}, so --units {units} was not used"
         return (warning("R006", where, what, "leave --units out, or correct the drawing"),)
