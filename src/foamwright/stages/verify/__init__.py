@@ -61,14 +61,19 @@ def verify(folder: pathlib.Path, limit: float = LIMIT) -> tuple[Verification, tu
     record, findings = read_record(data)
     if record is None:
         return _failed(limit), findings
-    texts = {}
-    for entry in record.files:
-        if pathlib.PurePath(entry.name).name == entry.name:
-            path = folder / entry.name
-            texts[entry.name] = path.read_bytes() if path.is_file() else b""
-    present = {n: t for n, t in texts.items() if (folder / n).is_file()}
-    proof, more = verify_record(record, present, limit)
+    texts = {f.name: text for f in record.files if (text := _read(folder, f.name)) is not None}
+    proof, more = verify_record(record, texts, limit)
     return proof.model_copy(update={"passed": proof.passed and not findings}), (*findings, *more)
+
+
+def _read(folder: pathlib.Path, name: str) -> bytes | None:
+    """A file of the folder itself, or None: nothing outside it is opened."""
+    if pathlib.PurePath(name).name != name:
+        return None
+    try:
+        return (folder / name).read_bytes()
+    except OSError:
+        return None
 
 
 def _failed(limit: float) -> Verification:

@@ -99,20 +99,23 @@ def _stations(
     coarse = _even(0.0, length, math.sqrt(8 * tolerance / abs(curvature)) if curvature else length)
     bend = abs(curvature) * offset
     if bend >= 1:
-        return _even(0.0, length, _swing_step(offset, curvature, tolerance))
+        return _even(0.0, length, _swing_step(offset, curvature, 1.0, tolerance))
     off = abs(cmath.phase(cmath.exp(1j * (theta + math.asin(curvature * offset)))))
     if off * offset < SETTLED:
         return coarse
     # near 180 degrees off the blade leaves its balance slowly: count that way in
     folds = math.log(max(1.0, math.tan(min(off, math.pi - 1e-6) / 2) * offset / SETTLED)) + 2
     swing = min(length, folds * offset / math.sqrt(1 - bend**2))
-    fine = _even(0.0, swing, _swing_step(offset, curvature, tolerance))
+    fine = _even(0.0, swing, _swing_step(offset, curvature, min(1.0, off), tolerance))
     return np.concatenate([fine, coarse[coarse > swing]]) if swing < length else fine
 
 
-def _swing_step(offset: float, curvature: float, tolerance: float) -> float:
-    """The tip's second derivative by the pivot's way is at most about 2 / e and the curvature."""
-    return math.sqrt(8 * tolerance / (2 / offset + abs(curvature)))
+def _swing_step(offset: float, curvature: float, off: float, tolerance: float) -> float:
+    """A chord's way while the blade swings back from being off its balance by so many radians.
+
+    The tip's second derivative by the pivot's way is at most about 2 off / e and the curvature.
+    """
+    return math.sqrt(8 * tolerance / (2 * off / offset + abs(curvature)))
 
 
 def _even(start: float, end: float, step: float) -> Floats:

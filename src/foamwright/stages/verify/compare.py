@@ -14,9 +14,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from foamwright.geometry.region import (
+    Distances,
     Region,
     boundary_points,
     bounds,
@@ -28,7 +28,9 @@ from foamwright.geometry.region import (
     directed_deviation,
     grown,
     minus,
+    near,
     parts,
+    point,
     rings,
     touches_or_overlaps,
     union,
@@ -37,8 +39,9 @@ from foamwright.geometry.segments import Box, Points
 from foamwright.stages.verify.simulate import Trace
 from foamwright.stages.verify.targets import Target
 
-#: Half width of the hair that a cut without kerf is given so that it parts the stock, mm.
-HAIR = 0.001
+#: Half width, as a share of the limit, that a narrower cut is given so that it parts the stock: a
+#: bridge thinner than the limit holds nothing, as where a cut ends beside its own start.
+HAIR_SHARE = 0.5
 #: How far beyond the tool a cut is still looked at for a piece, mm.
 REACH = 0.5
 #: Distance between points at which edges are compared, mm; vertices are always among them.
@@ -121,6 +124,7 @@ def compare_freed(
         what = "its inside is cut away"
         depth = float(directed_deviation(np.array([target.inside]), target.area)[0])
         return Spot(target.inside, depth), [Fault("V009", target.inside, what, _ANEW)]
+    edge = boundary_points(wanted, STEP)
     hanging = []
     if _hangs_on(part, window_of(target, radius)):
         hanging.append(("it", target.outline))
@@ -131,7 +135,9 @@ def compare_freed(
         left = _Left(part, wanted, union(lines), radius, limit)
         found = [_not_free(name, curve(path, target.fine), left) for name, path in hanging]
         return max((s for s, _ in found), key=lambda s: s.depth), [f for _, f in found]
-    spot = max(_off(part, wanted), _off(wanted, part), key=lambda s: s.depth)
+    hair = max(0.0, HAIR_SHARE * limit - radius)
+    missed = np.abs(directed_deviation(edge, union(lines)) - radius)
+    spot = max(_edge_off(part, wanted, hair), _worst(edge, missed), key=lambda s: s.depth)
     if spot.depth <= limit:
         return spot, []
     what = f"its freed edge is {spot.depth:.3f} mm off, the limit is {limit:g} mm"
@@ -151,12 +157,15 @@ def window_of(target: Target, radius: float) -> Box:
 def freed_part(
     target: Target, lines: Sequence[Region], radius: float, limit: float
 ) -> Region | None:
-    """What holds the target's inside once the lines are swept, within its window."""
-    half = max(radius, HAIR)
+    """What holds the target's inside once the lines are swept, within its window.
+
+    A tool narrower than a hair is swept as wide as one, so the part is by that much smaller.
+    """
+    half = max(radius, HAIR_SHARE * limit)
     swept = union([grown(line, half, limit / 40) for line in lines])
     for part in parts(minus(box(window_of(target, radius)), swept)):
         if contains(part, target.inside):
-            return grown(part, HAIR, join="mitre") if radius < HAIR else part
+            return part
     return None
 
 
@@ -165,12 +174,18 @@ def _hangs_on(part: Region, window: Box) -> bool:
     return bool(np.min(np.abs(np.array(bounds(part)) - np.array(window))) < REACH / 4)
 
 
-def _off(a: Region, b: Region) -> Spot:
-    """The point of a's edge that lies farthest from b's."""
-    points = boundary_points(a, STEP)
-    found = directed_deviation(points, b)
-    k = int(np.argmax(found))
-    return Spot(complex(points[k]), float(found[k]))
+def _edge_off(part: Region, wanted: Region, hair: float) -> Spot:
+    """The point of a part's edge that lies farthest from where it is wanted: a hair inside."""
+    points = boundary_points(part, STEP)
+    off = directed_deviation(points, wanted)
+    if hair:
+        off = np.where(contains_points(wanted, points), np.abs(off - hair), off + hair)
+    return _worst(points, off)
+
+
+def _worst(points: Points, off: Distances) -> Spot:
+    k = int(np.argmax(off))
+    return Spot(complex(points[k]), float(off[k]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,27 +236,15 @@ def unreached(target: Target, radius: float, limit: float) -> list[Spot]:
         return []
     wanted = target.closed(radius)
     points = boundary_points(target.area, STEP)
-    depth = directed_deviation(points, wanted)
-    deep = depth > limit
-    if not deep.any():
+    points = points[contains_points(grown(wanted, -limit, limit / 40), points)]
+    if not len(points):
         return []
-    spots = []
-    for pocket in parts(minus(wanted, target.area)):
-        mine = deep & near_box(points, pocket, limit)
-        mine[mine] = directed_deviation(points[mine], pocket) <= limit
-        if mine.any():
-            k = int(np.argmax(np.where(mine, depth, -1.0)))
-            spots.append(Spot(complex(points[k]), float(depth[k])))
+    depth = directed_deviation(points, wanted)
+    pockets = near(parts(minus(wanted, target.area)))
+    deepest: dict[int, int] = {}
+    for k, p in enumerate(points):
+        pocket = pockets.nearest(point(complex(p)))
+        if pocket not in deepest or depth[k] > depth[deepest[pocket]]:
+            deepest[pocket] = k
+    spots = [Spot(complex(points[k]), float(depth[k])) for k in deepest.values()]
     return sorted(spots, key=lambda s: (-s.depth, s.at.real, s.at.imag))
-
-
-def near_box(points: Points, shape: Region, margin: float) -> npt.NDArray[np.bool_]:
-    """Which points lie in the shape's box widened by the margin."""
-    low_x, low_y, high_x, high_y = bounds(shape)
-    x, y = points.real, points.imag
-    return (
-        (x >= low_x - margin)
-        & (x <= high_x + margin)
-        & (y >= low_y - margin)
-        & (y <= high_y + margin)
-    )

@@ -14,10 +14,10 @@ import numpy as np
 from foamwright.geometry.region import (
     Region,
     boundary,
+    boundary_points,
     curve,
     directed_deviation,
     grown,
-    is_empty,
     minus,
     polyline,
     rings,
@@ -29,6 +29,8 @@ from foamwright.stages.verify.compare import Fault
 from foamwright.stages.verify.simulate import SEVERING, Trace
 from foamwright.stages.verify.targets import Target
 
+#: Distance between places looked at along an edge, mm; corners, where strokes end, are among them.
+LOOK = 0.25
 #: mm: a stroke may stop this far short of a piece that it would cut into.
 STAND_OFF = 0.2
 
@@ -50,10 +52,12 @@ def uncut_at_bottom(
     strokes: those near the edge.  pieces: the targets near it, none of which may be cut into.
     """
     cut = [polyline(s.bottom) for s in strokes if s.bottom is not None and len(s.bottom)]
-    bare = minus(edge, grown(union(cut), limit, limit / 4)) if cut else edge
-    if is_empty(bare):
-        return
-    for run in _joined(rings(bare)):
+    if cut:
+        severed = union(cut)
+        if directed_deviation(boundary_points(edge, LOOK), severed).max() <= limit:
+            return
+        edge = minus(edge, grown(severed, limit, limit / 4))
+    for run in _joined(rings(edge)):
         length = float(np.abs(np.diff(run)).sum()) + 2 * limit
         if length > 4 * limit:
             middle = _half_way(run)
