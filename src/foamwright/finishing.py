@@ -31,7 +31,7 @@ from foamwright.record import (
     SheetEntry,
     Verification,
 )
-from foamwright.safety import assess_record
+from foamwright.safety import Use, assess_record
 from foamwright.stages.arrange import kept
 from foamwright.stages.save.dxf import dxf_text
 from foamwright.stages.save.publish import RECORD, write_file
@@ -194,11 +194,13 @@ def finish(
 def _checklist(planned: Plan) -> Mapping[Stage, tuple[CheckLine, ...]]:
     """What this job's materials and machines call for."""
     rules, shelf = planned.asked.rules, planned.asked.shelf
-    left: dict[Bench, float] = {}
-    for bench, program in planned.programs:
-        left[bench] = left.get(bench, 0.0) + sum(c.left for c in program.cuts)
-    uses = [replace(bench.use, left=length) for bench, length in left.items()]
-    return checklist(load_checklist(rules, shelf.folders), uses, rules)
+    uses: list[Use] = []
+    for bench in planned.benches.values():
+        cuts = [c for b, p in planned.programs if b is bench for c in p.cuts]
+        if cuts:
+            uses.append(replace(bench.use, left=sum(c.left for c in cuts)))
+    items = load_checklist(rules, shelf.folders)
+    return checklist(items=items, uses=uses, rules=rules)
 
 
 def keep_layouts(planned: Plan) -> None:

@@ -12,7 +12,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TypeVar
 
-from foamwright.derive import limits_for, rotations_for, stock_for, style_for, tool_for
+from foamwright.derive import (
+    limits_for,
+    rotations_for,
+    settings_for,
+    stock_for,
+    style_for,
+    tool_for,
+)
 from foamwright.errors import CommandError
 from foamwright.findings import Finding, Refused, fault
 from foamwright.geometry.affine import Affine
@@ -278,7 +285,7 @@ def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
         faults.extend(why.findings)
     if material is None or machine is None:
         raise Refused(faults)
-    cut = material.profile.cut_for(machine.profile.method, machine.id)
+    cut = settings_for(machine.profile, material.profile)
     tool = tool_for(machine.profile, material.profile, cut)
     stocks = stock_for(material.profile, asked.job.stock)
     limits = limits_for(machine.profile, material.profile, tool, stocks, cut)

@@ -7,6 +7,7 @@ states.  R2000 carries $INSUNITS besides.  Arcs are bulges, exact.  The same byt
 from __future__ import annotations
 
 import io
+import logging
 from typing import Any
 
 from ezdxf import colors, units
@@ -27,6 +28,8 @@ DECIMALS = 7
 BULGE_DECIMALS = 12
 #: Height of a name's letters, mm.
 LETTERS = 5.0
+# the library warns of R12's missing unit field on standard error; the operator's sheet tells it
+logging.getLogger("ezdxf").addHandler(logging.NullHandler())
 _RELEASE = {"r12": "R12", "r2000": "R2000"}
 
 
