@@ -47,7 +47,7 @@ def items(rules: Rules) -> tuple[Item, ...]:
 def said(uses: list[Use], rules: Rules, items: tuple[Item, ...]) -> str:
     """The whole list as text, a paragraph a line of it."""
     out = []
-    for stage, lines in checklist(uses, rules, items).items():
+    for stage, lines in checklist(items, uses, rules).items():
         out.append(f"== {stage}\n")
         for line in lines:
             applies = f" [{'; '.join(line.applies)}]" if line.applies else ""
@@ -61,8 +61,8 @@ def test_a_sample_job_as_golden_text(rules: Rules, items: tuple[Item, ...]) -> N
 
 
 def test_stages_stand_in_the_order_of_the_work(rules: Rules, items: tuple[Item, ...]) -> None:
-    assert tuple(checklist([CARD], rules, items)) == STAGES
-    assert all(checklist([CARD], rules, items).values())
+    assert tuple(checklist(items, [CARD], rules)) == STAGES
+    assert all(checklist(items, [CARD], rules).values())
 
 
 @pytest.mark.parametrize(
@@ -119,9 +119,9 @@ def test_conditions_must_meet_in_one_use(rules: Rules, items: tuple[Item, ...]) 
 def test_a_line_names_whom_it_is_for_where_that_is_not_all(
     rules: Rules, items: tuple[Item, ...]
 ) -> None:
-    lines = checklist([FOAM, CARD], rules, items)["during"]
+    lines = checklist(items, [FOAM, CARD], rules)["during"]
     assert {a for line in lines for a in line.applies} == {FOAM.where, CARD.where}
-    assert not any(line.applies for line in checklist([CARD], rules, items)["during"])
+    assert not any(line.applies for line in checklist(items, [CARD], rules)["during"])
 
 
 def test_nothing_is_called_safe() -> None:

@@ -123,7 +123,7 @@ def _strangers(source: Source, items: Sequence[Item], rules: Rules) -> Iterator[
 
 
 def checklist(
-    uses: Sequence[Use], rules: Rules, items: Sequence[Item]
+    items: Sequence[Item], uses: Sequence[Use], rules: Rules
 ) -> dict[Stage, tuple[CheckLine, ...]]:
     """The lines that a job's uses call for, by stage, in the order of the files."""
     lines: dict[Stage, list[CheckLine]] = {stage: [] for stage in STAGES}

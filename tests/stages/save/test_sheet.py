@@ -30,7 +30,7 @@ def page(name: str = "Heron legs", extra: str = "gauge", **changes: object) -> s
     record, programs = sample(name, extra)
     record = record.model_copy(update=changes)
     rules = load_rules()
-    lines = checklist(uses_of(record), rules, load_checklist(rules))
+    lines = checklist(load_checklist(rules), uses_of(record), rules)
     return sheet_html(view_of(record, programs, lines))
 
 
@@ -106,7 +106,7 @@ def test_each_line_of_the_checklist_has_a_box_and_each_stage_a_signature(
 ) -> None:
     record, _ = sample()
     rules = load_rules()
-    lines = checklist(uses_of(record), rules, load_checklist(rules))
+    lines = checklist(load_checklist(rules), uses_of(record), rules)
     boxes = root.xpath("//label[input[@type='checkbox']]")
     expected = [line.text for stage in lines.values() for line in stage]
     assert [b.xpath("string(span/text())").strip() for b in boxes] == expected
