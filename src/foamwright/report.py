@@ -11,7 +11,7 @@ import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, is_dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import BaseModel
 from rich.console import Console
@@ -42,10 +42,12 @@ def _safe(text: str) -> str:
     return escape(readable(text))
 
 
-def _table(*columns: str, right: Sequence[str] = ()) -> Table:
+def _table(*columns: str, right: Sequence[str] = (), whole: Sequence[str] = ()) -> Table:
+    """right: columns set to the right; whole: columns whose words are never broken."""
     table = Table(box=None, pad_edge=False, header_style="bold")
     for column in columns:
-        table.add_column(column, justify="right" if column in right else "left", overflow="fold")
+        justify: Literal["left", "right"] = "right" if column in right else "left"
+        table.add_column(column, justify=justify, overflow="fold", no_wrap=column in whole)
     return table
 
 
@@ -168,14 +170,15 @@ def show_plan(plan: Plan) -> None:
     console = _console()
     console.print(f"{_safe(plan.asked.job.job.name)}: {len(plan.programs)} sheets")
     table = _table(
-        "sheet",
+        "no",
         "material",
         "machine",
         "size mm",
         "pieces",
         "filled",
         "time",
-        right=("sheet", "size mm", "pieces", "filled", "time"),
+        right=("no", "size mm", "pieces", "filled", "time"),
+        whole=("material", "size mm", "time"),
     )
     for bench, program in plan.programs:
         sheet = program.sheet
@@ -200,9 +203,9 @@ def show_plan(plan: Plan) -> None:
 
 
 def duration(seconds: float) -> str:
-    """`4 min 05 s`."""
+    """`4:05 min`, `12 s`."""
     minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes} min {rest:02d} s" if minutes else f"{rest} s"
+    return f"{minutes}:{rest:02d} min" if minutes else f"{rest} s"
 
 
 def plan_data(plan: Plan) -> dict[str, Any]:

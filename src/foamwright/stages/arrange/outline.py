@@ -1,14 +1,13 @@
 """A copy as the layout search sees it: one polygon at the origin, in the strip's own frame.
 
-The search lays pieces on a strip that grows along its x; on a sheet the stock runs along y.  A
-strip point q belongs to the sheet point s by q = -i s + i W (a quarter turn, so left stays left).
+The search lays pieces on a strip that grows along its x from y = 0; on a sheet the stock runs along
+y from x = 0.  The strip's frame is the sheet's with x and y changed: a turn there is the opposite
+turn here, and the search's first corner is the sheet's near left one.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-
-import numpy as np
 
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.segments import Points
@@ -44,8 +43,17 @@ def turned_size(copy: Copy, rotation: float) -> tuple[float, float]:
     return box[2] - box[0], box[3] - box[1]
 
 
+def changed(p: complex) -> complex:
+    """The point or vector with x and y changed: from sheet to strip and back."""
+    return complex(p.imag, p.real)
+
+
+def strip_corner(points: Points) -> complex:
+    """Least x and y of an outline in the strip's frame."""
+    return complex(points.imag.min(), points.real.min())
+
+
 def strip_points(points: Points) -> list[tuple[float, float]]:
     """Outline in the strip's frame, moved so that its box starts at the origin."""
-    turned = points * -1j
-    turned = turned - complex(turned.real.min(), turned.imag.min())
-    return [(float(p.real), float(p.imag)) for p in np.asarray(turned)]
+    corner = strip_corner(points)
+    return [(float(p.imag - corner.real), float(p.real - corner.imag)) for p in points]

@@ -11,7 +11,13 @@ from foamwright.geometry.affine import Affine
 from foamwright.model import Copy, Limits, Placement, Sheet, Stock
 from foamwright.stages.arrange.check import broken_rule
 from foamwright.stages.arrange.kept import Group, layout_key, placed_again
-from foamwright.stages.arrange.outline import SEARCH_TOLERANCE, Shape, turned_size
+from foamwright.stages.arrange.outline import (
+    SEARCH_TOLERANCE,
+    Shape,
+    changed,
+    strip_corner,
+    turned_size,
+)
 from foamwright.stages.arrange.rows import place_in_rows
 from foamwright.stages.arrange.search import find
 from foamwright.stages.arrange.window import FIT_EPS, Window, window_of
@@ -140,16 +146,11 @@ def _searched(
         return None
     made = []
     for i, turn, x, y in found:
-        strip = Affine.rotation(turn).vector(_strip_corner(shapes[i]))
-        spot = 1j * (complex(x, y) - gap * (1 + 1j) - strip)
-        v = spot + complex(window.right, window.near)
+        corner = Affine.rotation(-turn).vector(strip_corner(shapes[i].points))
+        spot = changed(complex(x, y) - gap * (1 + 1j) - corner)
+        v = spot + complex(window.left, window.near)
         made.append(_within(Placement(shapes[i].copy, turn, v.real, v.imag), window))
     return tuple(made)
-
-
-def _strip_corner(shape: Shape) -> complex:
-    turned = shape.points * -1j
-    return complex(turned.real.min(), turned.imag.min())
 
 
 def _within(placed: Placement, window: Window) -> Placement:

@@ -16,7 +16,7 @@ from foamwright.stages.arrange.outline import Shape, strip_points
 #: Seconds beyond its budget after which the child is given up (it overruns by half and more).
 PATIENCE_S = 60.0
 
-#: A placing in the strip's frame: index of the shape, turn in degrees, x, y.
+#: Index of a shape, its turn on the sheet in degrees, and where the strip's frame has it, x and y.
 Placed = tuple[int, float, float, float]
 
 
@@ -32,7 +32,9 @@ def find(
         "separation": separation,
         "seconds": seconds,
         "seed": seed,
-        "items": [{"points": strip_points(s.points), "turns": s.rotations} for s in shapes],
+        "items": [
+            {"points": strip_points(s.points), "turns": [-r for r in s.rotations]} for s in shapes
+        ],
     }
     try:
         run = subprocess.run(
@@ -48,7 +50,7 @@ def find(
         return None
     if not isinstance(answer, list) or {a[0] for a in answer} != set(range(len(shapes))):
         return None
-    return tuple((int(i), _snapped(turn), float(x), float(y)) for i, turn, x, y in answer)
+    return tuple((int(i), _snapped(-turn), float(x), float(y)) for i, turn, x, y in answer)
 
 
 def _snapped(turn: float) -> float:
