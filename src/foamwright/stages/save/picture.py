@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TypeAlias
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from foamwright.geometry.path import Path
@@ -17,15 +18,13 @@ from foamwright.geometry.pathdata import number, to_path_data
 from foamwright.geometry.region import (
     Region,
     bounds,
-    common,
     grown,
     inside_point,
     is_empty,
-    polyline,
     region,
     rings,
 )
-from foamwright.geometry.segments import Box
+from foamwright.geometry.segments import Box, Points
 from foamwright.model import OPERATIONS, Placement, Program
 from foamwright.names import readable
 
@@ -234,11 +233,12 @@ def widest_place(inside: Region, height: float) -> tuple[complex, float]:
     _, y0, _, y1 = bounds(inside)
     centre = (y0 + y1) / 2
     found = [(0.0, complex(0, centre))]
+    edges = _edges(inside)
     for row in range(1, ROWS):
         y = y0 + (y1 - y0) * row / ROWS
-        free = spans(inside, y)
+        free = _spans(edges, y)
         for other in (y - height / 2, y + height / 2):
-            free = _common_spans(free, spans(inside, other))
+            free = _common_spans(free, _spans(edges, other))
         found += [(b - a, complex((a + b) / 2, y)) for a, b in free]
     room, at = max(found, key=lambda f: (round(f[0], 3), -abs(f[1].imag - centre)))
     return at, room
@@ -246,10 +246,26 @@ def widest_place(inside: Region, height: float) -> tuple[complex, float]:
 
 def spans(inside: Region, y: float) -> list[tuple[float, float]]:
     """The stretches of the line at height y that lie within the region."""
-    x0, _, x1, _ = bounds(inside)
-    across = common(inside, polyline([complex(x0, y), complex(x1, y)]))
-    ends = [[float(p.real) for p in run] for run in rings(across) if len(run) > 1]
-    return [(min(e), max(e)) for e in ends]
+    return _spans(_edges(inside), y)
+
+
+_Edges: TypeAlias = tuple[tuple[Points, Points], ...]
+
+
+def _edges(inside: Region) -> _Edges:
+    """Starts and ends of a region's straight edges, ring by ring."""
+    return tuple((ring[:-1], ring[1:]) for ring in rings(inside))
+
+
+def _spans(edges: _Edges, y: float) -> list[tuple[float, float]]:
+    """Even-odd rule: between the first and second crossing, the third and fourth..."""
+    crossings: list[float] = []
+    for start, end in edges:
+        cross = (start.imag <= y) != (end.imag <= y)
+        a, b = start[cross], end[cross]
+        crossings += (a.real + (y - a.imag) * (b.real - a.real) / (b.imag - a.imag)).tolist()
+    crossings.sort()
+    return list(zip(crossings[::2], crossings[1::2], strict=True))
 
 
 def _common_spans(
