@@ -73,6 +73,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "R311": "a DXF spline that states only points to pass through",
         "R312": "a height over the drawing plane, left out",
         "R313": "paper sheets beside model space, left out",
+        "R314": "DXF polylines with a width, read as their middle line",
+        "R315": "points drawn on top of their neighbours, left out",
         "R401": "a line drawn twice, kept once",
         "R402": "lines too short to be meant, left out",
         "R403": "a place where more than two loose ends meet",

@@ -144,6 +144,64 @@ def test_what_is_for_people_is_counted_in_one_note(tmp_path: Path) -> None:
     assert noted.what.endswith("1 DIMENSION, 1 MTEXT, 2 TEXT")
 
 
+def test_words_on_a_note_layer_are_notes(tmp_path: Path) -> None:
+    def draw(space: Any) -> None:
+        space.add_circle((0, 0), 30)
+        space.add_text("  left \t foot", dxfattribs={"layer": "note"}).set_placement((3, 4))
+        space.add_mtext("two\\Plines", dxfattribs={"layer": "NOTES", "insert": (5, 6)})
+
+    shapes, findings, _ = read(built(tmp_path / "a.dxf", draw))
+    assert findings == []
+    notes = [(s.title, s.path.start, s.path.length) for s in shapes if s.role == "note"]
+    assert notes == [("left foot", 3 + 4j, 0), ("two lines", 5 + 6j, 0)]
+
+
+def test_polylines_with_a_width_are_told(tmp_path: Path) -> None:
+    def draw(space: Any) -> None:
+        space.add_lwpolyline([(0, 0), (9, 0), (9, 9)], dxfattribs={"const_width": 2})
+        space.add_polyline2d([(20, 0, 1, 2), (29, 0, 2, 2)], format="xyse")
+        space.add_line((50, 0), (60, 0))
+
+    shapes, (told,), _ = read(built(tmp_path / "a.dxf", draw))
+    assert len(shapes) == 3
+    assert told.code == "R314"
+    assert "2 polylines" in told.what
+
+
+def test_points_on_top_of_each_other_make_no_corner(tmp_path: Path) -> None:
+    def draw(space: Any) -> None:
+        spots = [(0, 0), (5, 0), (5.00001, 0.00002), (10, 0), (10, 10), (0, 10), (0, 0.00003)]
+        space.add_lwpolyline(spots, close=True)
+
+    (shape,), (told,), _ = read(built(tmp_path / "a.dxf", draw))
+    assert len(shape.path.segments) == 5
+    assert len(shape.path.corners) == 4
+    assert shape.path.segments[-1].end == shape.path.start
+    assert told.code == "R315"
+    assert "2 points" in told.what
+
+
+def test_a_fine_curve_is_not_worn_away(tmp_path: Path) -> None:
+    """A quarter circle in steps of 0.04 micrometres: its points go, its length stays."""
+    count = 4000
+    turns = [math.pi / 2 * k / count for k in range(count + 1)]
+    spots = [(0.1 * math.cos(a), 0.1 * math.sin(a)) for a in turns]
+    file = built(tmp_path / "a.dxf", lambda m: m.add_lwpolyline(spots))
+    (shape,), _, _ = read(file)
+    assert shape.path.length == pytest.approx(0.05 * math.pi, rel=1e-4)
+    assert (shape.path.start, shape.path.end) == (0.1, complex(*spots[-1]))
+
+
+def test_types_that_no_one_knows_are_counted(tmp_path: Path) -> None:
+    """Such an entity has not even a layer in the library's eyes."""
+    unknown = [0, "LIN", 8, "0", 10, 0, 20, 0, 11, 2, 21, 0]
+    line = [0, "LINE", 8, "0", 10, 0, 20, 0, 11, 2, 21, 0]
+    shapes, (told,), _ = read(tagged(tmp_path / "a.dxf", unknown, line), "mm")
+    assert len(shapes) == 1
+    assert told.code == "R310"
+    assert "1 LIN" in told.what
+
+
 # sheets
 
 

@@ -110,7 +110,7 @@ def test_splines_have_their_true_length(shared: Path, name: str) -> None:
     file = named(shared, name)
     unit = INSUNITS[stated_insunits(file.read_bytes()) or 0][1]
     flat = [
-        np.array([complex(p.x, p.y) for p in e.flattening(1e-7, 16)])
+        np.array([complex(p.x, p.y) for p in e.flattening(1e-6, 16)])
         for e in ezdxf.readfile(file).modelspace()
     ]
     length = sum(np.abs(np.diff(points)).sum() for points in flat) * unit

@@ -136,17 +136,38 @@ def test_bytes_changed_at_random_never_raise(tmp_path: Path) -> None:
         read(file, "mm")
 
 
-def test_what_was_mended_is_told(tmp_path: Path) -> None:
-    """A table entry without a name, which the strict reader rejects."""
+def circle_text(tmp_path: Path) -> tuple[Path, str, str]:
+    """A file with one circle of radius 4, as text up to it and from it."""
     file = built(tmp_path / "a.dxf", lambda m: m.add_circle((0, 0), 4), "R2000")
     text = file.read_text()
-    broken = text.replace("AcDbLayerTableRecord\n  2\n0\n", "AcDbLayerTableRecord\n", 1)
-    assert broken != text
-    file.write_text(broken)
-    shapes, findings, _ = read(file)
-    if not faults(findings):
-        assert len(shapes) == 1
-        assert "R301" in codes(findings)
+    at = text.index("CIRCLE", text.index("ENTITIES"))
+    return file, text[:at], text[at:]
+
+
+def test_what_was_mended_is_told(tmp_path: Path) -> None:
+    """The end is missing and a table's handle is none: the strict reader rejects both."""
+    file, head, tail = circle_text(tmp_path)
+    at = head.index("TABLES")
+    for text in (
+        (head + tail)[: -len("  0\nEOF\n")],
+        head[:at] + head[at:].replace("LAYER\n  5\n", "LAYER\n  5\nzz", 1) + tail,
+    ):
+        file.write_text(text)
+        with pytest.raises((ezdxf.DXFError, ValueError)):
+            ezdxf.readfile(file)
+        shapes, (told,), _ = read(file)
+        assert [s.path.length for s in shapes] == pytest.approx([8 * math.pi])
+        assert (told.code, told.is_fault) == ("R301", False)
+        assert "is broken" in told.what
+
+
+@pytest.mark.parametrize("number", ["3,5", "4.0x", "4.O"])
+def test_a_number_that_was_guessed_is_a_fault(tmp_path: Path, number: str) -> None:
+    """Recovering takes 3,5 for 3: a size that no one drew."""
+    file, head, tail = circle_text(tmp_path)
+    file.write_text(head + tail.replace(" 40\n4.0\n", f" 40\n{number}\n", 1))
+    _, findings, _ = read(file)
+    assert faults(findings) == ["R301"]
 
 
 def test_only_a_unit_that_stands_in_the_file_counts() -> None:

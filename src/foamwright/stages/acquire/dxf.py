@@ -10,18 +10,20 @@ from __future__ import annotations
 
 import math
 import pathlib
-from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from ezdxf.document import Drawing
+from ezdxf.lldxf.const import DXFError
 
 from foamwright.errors import GeometryError
 from foamwright.findings import Finding, fault, note, warning
 from foamwright.geometry.affine import Affine
 from foamwright.stages.acquire.dxf_entities import READERS, OutOfPlaneError, plane_map, run_of
 from foamwright.stages.acquire.dxf_open import INSUNITS, Opened, open_dxf
+from foamwright.stages.acquire.dxf_told import Tally, findings_of, plain
 from foamwright.stages.acquire.join import join_loose
 from foamwright.stages.acquire.shapes import Reading, Shape, role_of
 from foamwright.units import unit_size
@@ -30,12 +32,14 @@ from foamwright.units import unit_size
 MOST_INSTANCES = 400_000
 #: Deepest nesting of blocks.
 DEEPEST = 64
-#: Faults of one kind told one by one; the rest is counted.
-MOST_TOLD = 20
 #: Smallest scale of a block that leaves anything to draw.
 LEAST_SCALE = 1e-9
-#: Roles that a POINT may have; any other is left out and counted.
-DOTTED = ("point", "mark", "note")
+#: Types that stand for a place, and the roles with which they are read as one.
+DOTTED: Mapping[str, tuple[str | None, ...]] = MappingProxyType(
+    {"POINT": ("point", "mark", "note"), "TEXT": ("note",), "MTEXT": ("note",)}
+)
+#: What the library and plain arithmetic raise on data that aren't there or are no numbers.
+BROKEN = (ValueError, ArithmeticError, TypeError, IndexError, AttributeError, DXFError)
 #: Types that say something to people and never are an outline.
 ANNOTATION = frozenset(
     (
@@ -45,21 +49,6 @@ ANNOTATION = frozenset(
         *("VIEWPORT", "IMAGE", "WIPEOUT", "GEODATA", "LIGHT", "CAMERA", "SUN"),
     )
 )
-
-
-@dataclass
-class _Tally:
-    """What the walk noticed: counts, and faults with their place."""
-
-    left_out: Counter[str] = field(default_factory=Counter)
-    unread: Counter[str] = field(default_factory=Counter)
-    hidden: Counter[str] = field(default_factory=Counter)
-    no_length: int = 0
-    raised: int = 0
-    outside: list[str] = field(default_factory=list)
-    fitted: list[str] = field(default_factory=list)
-    broken: list[tuple[str, str]] = field(default_factory=list)
-    blocks: list[tuple[str, str, str]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +80,9 @@ def read_dxf(
     findings += told
     if size is None:
         return (), findings, ""
-    tally = _Tally()
+    tally = Tally()
     shapes = tuple(_Walk(file.name, opened.document, tally, corner_angle).shapes(size))
-    findings += tuple(_told(file.name, tally))
+    findings += tuple(findings_of(file.name, tally))
     found = bool(shapes) or any(f.is_fault for f in findings)
     findings += tuple(_about_layouts(file.name, opened.document, found))
     joined, more = join_loose(shapes, join_tolerance, corner_angle, file.name)
@@ -119,7 +108,7 @@ def _unit(
 class _Walk:
     """Through model space and the blocks it draws."""
 
-    def __init__(self, name: str, document: Drawing, tally: _Tally, corner_angle: float) -> None:
+    def __init__(self, name: str, document: Drawing, tally: Tally, corner_angle: float) -> None:
         self.name = name
         self.document = document
         self.tally = tally
@@ -146,7 +135,7 @@ class _Walk:
                 yield from self._entity(entity, frame, layer)
 
     def _is_seen(self, entity: Any, layer: str) -> bool:
-        if entity.dxf.get("invisible", 0):
+        if _value(entity, "invisible", 0):
             self.tally.hidden["invisible"] += 1
             return False
         state = self.unseen.get(layer.lower())
@@ -158,8 +147,8 @@ class _Walk:
         kind = entity.dxftype()
         groups = tuple(plain(g) for g in (layer, *frame.blocks))
         role = _role(groups)
-        if kind not in READERS or (kind == "POINT" and role not in DOTTED):
-            known = kind in ANNOTATION or kind == "POINT"
+        if kind not in READERS or role not in DOTTED.get(kind, (role,)):
+            known = kind in ANNOTATION or kind in DOTTED
             (self.tally.left_out if known else self.tally.unread)[plain(kind)] += 1
             return
         where = self._where(entity, frame, layer)
@@ -169,8 +158,11 @@ class _Walk:
         except OutOfPlaneError:
             self.tally.outside.append(where)
             return
-        except (GeometryError, ValueError, ArithmeticError, TypeError, IndexError) as error:
+        except GeometryError as error:
             self.tally.broken.append((where, plain(str(error))))
+            return
+        except BROKEN:
+            self.tally.broken.append((where, "data that define no curve"))
             return
         if path is None:
             self.tally.no_length += 1
@@ -178,16 +170,18 @@ class _Walk:
         if run.fitted:
             self.tally.fitted.append(where)
         self.tally.raised += run.level != 0
-        yield Shape(path, groups=groups, role=role, where=where)
+        self.tally.merged += run.merged
+        self.tally.wide += bool(getattr(entity, "has_width", False))
+        yield Shape(path, "", plain(run.words), groups, role, where)
 
     def _where(self, entity: Any, frame: _Frame, layer: str) -> str:
-        handle = entity.dxf.get("handle")
+        handle = _value(entity, "handle", None)
         text = f"{self.name} {entity.dxftype()}" + (f" #{plain(handle)}" if handle else "")
         text += f" on layer {plain(layer)}"
         return text + (f" in block {plain(frame.blocks[-1])}" if frame.blocks else "")
 
     def _insert(self, insert: Any, frame: _Frame, layer: str) -> Iterator[Shape]:
-        if insert.dxf.get("invisible", 0):
+        if _value(insert, "invisible", 0):
             self.tally.hidden["invisible"] += 1
             return
         if self.unseen.get(layer.lower()) == "frozen":
@@ -201,9 +195,9 @@ class _Walk:
         except OutOfPlaneError:
             self.tally.outside.append(where)
             return
-        except (GeometryError, ValueError, TypeError) as error:
-            mend = "mend the block in the drawing program"
-            self.tally.blocks.append((where, plain(str(error)), mend))
+        except (GeometryError, *BROKEN) as error:
+            what = str(error) if isinstance(error, GeometryError) else "is broken"
+            self.tally.blocks.append((where, plain(what), "mend it in the drawing program"))
             return
         for m in maps:
             inner = _Frame(frame.to_mm @ m, (*frame.blocks, insert.dxf.name), layer)
@@ -254,9 +248,14 @@ def _instance_maps(insert: Any, base: complex, columns: int, rows: int) -> Itera
     )
 
 
+def _value(entity: Any, name: str, default: Any) -> Any:
+    """An attribute, or the default where the type doesn't know it or the file doesn't have it."""
+    return entity.dxf.get(name, default) if entity.dxf.is_supported(name) else default
+
+
 def _layer(entity: Any, frame: _Frame) -> str:
     """The entity's layer; layer 0 inside a block is the layer of the INSERT."""
-    own = str(entity.dxf.get("layer", "0"))
+    own = str(_value(entity, "layer", "0"))
     return frame.layer if own == "0" and frame.layer is not None else own
 
 
@@ -277,48 +276,6 @@ def _role(groups: tuple[str, ...]) -> str | None:
     """The role that the layer, else the innermost block, states by its name."""
     stated = (role_of(name) for name in (groups[0], *reversed(groups[1:])))
     return next((role for role in stated if role is not None), None)
-
-
-def plain(text: str) -> str:
-    """A name from a file, fit for a message: one line, printable, at most 80 characters."""
-    tidy = text.encode("utf-8", "replace").decode("utf-8")
-    return "".join(c if c.isprintable() else "?" for c in tidy)[:80]
-
-
-def _told(name: str, tally: _Tally) -> Iterator[Finding]:
-    mend = "mend or delete it in the drawing program"
-    yield from _each("R307", name, [(w, f"has {what}", mend) for w, what in tally.broken])
-    yield from _each("R308", name, tally.blocks)
-    if tally.outside:
-        what = f"{len(tally.outside)} entities lie outside the drawing plane and are left out"
-        yield warning("R309", tally.outside[0], what, "flatten the drawing to z = 0 if they count")
-    if tally.unread:
-        what = f"left out, not a line to cut along: {_counts(tally.unread)}"
-        yield warning("R310", name, what, "draw its outline if it is to be cut")
-    if tally.fitted:
-        what = f"{len(tally.fitted)} splines state only points to pass through"
-        yield warning("R311", tally.fitted[0], what, "compare the curve with the drawing")
-    if tally.raised:
-        yield note("R312", name, f"{tally.raised} entities lie at a height, which is left out")
-    if tally.left_out:
-        yield note("R305", name, f"left out, for people only: {_counts(tally.left_out)}")
-    if tally.hidden:
-        yield note("R306", name, f"left out, hidden: {_counts(tally.hidden)}")
-    if tally.no_length:
-        yield note("R402", name, f"{tally.no_length} entities without length are left out")
-
-
-def _each(code: str, name: str, rows: list[tuple[str, str, str]]) -> Iterator[Finding]:
-    for where, what, mend in rows[:MOST_TOLD]:
-        yield fault(code, where, what, mend)
-    if len(rows) > MOST_TOLD:
-        yield fault(code, name, f"{len(rows) - MOST_TOLD} more like these")
-
-
-def _counts(counted: Counter[str]) -> str:
-    rows = sorted((k, n) for k, n in counted.items() if n)
-    shown = ", ".join(f"{n} {k}" for k, n in rows[:12])
-    return shown + (f" and {len(rows) - 12} kinds more" if len(rows) > 12 else "")
 
 
 def _about_layouts(name: str, document: Drawing, found: bool) -> Iterator[Finding]:

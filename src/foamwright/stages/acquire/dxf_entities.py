@@ -34,6 +34,8 @@ FLAT = 1e-7
 LEVEL_EPS = 1e-6
 #: Share of an extrusion's length by which it may lean and still stand upright.
 UPRIGHT_EPS = 1e-9
+#: Segments shorter than this are points drawn twice but for rounding, mm.
+SHORTEST = 1e-4
 #: How near to a spline its cubics lie, mm, where they aren't exact.
 SPLINE_TOLERANCE = 1e-4
 #: Most fit points of a closed spline: they are solved for together.
@@ -46,22 +48,28 @@ class OutOfPlaneError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """segments in mm; level: height over the plane in drawing units; fitted: a curve through fit
-    points only, whose course between them the file leaves open."""
+    """What an entity draws, in mm.
+
+    level: height over the plane in drawing units.  fitted: a curve through fit points only, whose
+    course between them the file leaves open.  dot: a place without size; words: what it says.
+    merged: how many segments shorter than SHORTEST were left out.
+    """
 
     segments: tuple[Segment, ...]
     closed: bool
     level: float = 0.0
     fitted: bool = False
     dot: bool = False
+    words: str = ""
+    merged: int = 0
 
     def path(self, corner_angle: float) -> Path | None:
         """The path; None where it has no length."""
         if self.dot:
             return Path(self.segments, False)
-        kept = [s for s in self.segments if not _is_nothing(s)]
-        if not kept:
+        if not self.segments:
             return None
+        kept = list(self.segments)
         closed = self.closed or (len(kept) > 1 and kept[0].start == kept[-1].end)
         if closed and kept[0].start != kept[-1].end:
             kept.append(Line(kept[-1].end, kept[0].start))
@@ -89,7 +97,35 @@ def _mapped(segments: Iterable[Segment], closed: bool, m: Affine, level: float =
     _must_be_sound(drawn, math.inf)
     made = [t for s in drawn for t in s.transformed(m)]
     _must_be_sound(made, FARTHEST)
-    return Run(tuple(_unbent(s) for s in made), closed, level)
+    kept = _without_specks([_unbent(s) for s in made if not _is_nothing(s)])
+    merged = sum(not _is_nothing(s) for s in made) - len(kept)
+    return Run(tuple(kept), closed, level, merged=merged if kept else 0)
+
+
+def _without_specks(segments: list[Segment]) -> list[Segment]:
+    """Without segments shorter than SHORTEST: points drawn on top of their neighbours.
+
+    The run still starts and ends where it did, and no point moves by more than SHORTEST.
+    """
+    if not any(_is_speck(s, s.start) for s in segments):
+        return segments
+    kept: list[Segment] = []
+    for s in segments:
+        here = kept[-1].end if kept else segments[0].start
+        if not _is_speck(s, here):
+            kept.append(s if s.start == here else nurbs.moved_start(s, here))
+    last = segments[-1].end
+    if kept and kept[-1].end != last:
+        kept[-1] = nurbs.moved_start(kept[-1].reversed(), last).reversed()
+    return kept
+
+
+def _is_speck(s: Segment, here: complex) -> bool:
+    return _near(s.end, here) and _near(s.end, s.start) and s.length() < SHORTEST
+
+
+def _near(a: complex, b: complex) -> bool:
+    return abs(a - b) < SHORTEST
 
 
 def _must_be_sound(segments: Sequence[Segment], farthest: float) -> None:
@@ -121,6 +157,8 @@ def _is_nothing(s: Segment) -> bool:
 
 
 def _flat(v: Any) -> complex:
+    if v is None:
+        raise GeometryError("a coordinate that is missing")
     return complex(v.x, v.y)
 
 
@@ -284,9 +322,23 @@ def _fitted_spline(e: Any, m: Affine) -> Run:
     return replace(_mapped(segments, False, IDENTITY, level), fitted=True)
 
 
+def _dot(place: complex, m: Affine, level: float, words: str) -> Run:
+    there = m(place)
+    _must_be_sound([Line(there, there)], FARTHEST)
+    return Run((Line(there, there),), False, level, dot=True, words=words)
+
+
 def _point(e: Any, m: Affine) -> Run:
     place, level = _flat(e.dxf.location), _level([e.dxf.location.z])
-    return replace(_mapped([Line(place, place)], False, m, level), dot=True)
+    return _dot(place, m, level, "")
+
+
+def _text(e: Any, m: Affine) -> Run:
+    """The place of the words."""
+    own = plane_map(e.dxf.extrusion) if e.dxftype() == "TEXT" else IDENTITY
+    place = _flat(e.dxf.insert)
+    words = " ".join(e.plain_text().split())
+    return _dot(place, m @ own, _level([e.dxf.insert.z]), words)
 
 
 #: What each entity type is read by.
@@ -300,5 +352,7 @@ READERS: Mapping[str, Callable[[Any, Affine], Run]] = MappingProxyType(
         "POLYLINE": _polyline,
         "SPLINE": _spline,
         "POINT": _point,
+        "TEXT": _text,
+        "MTEXT": _text,
     }
 )

@@ -13,11 +13,13 @@ import io
 import logging
 import pathlib
 import re
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
 from ezdxf import recover
+from ezdxf.audit import AuditError, ErrorEntry
 from ezdxf.document import Drawing
 from ezdxf.filemanagement import dxf_file_info, read, readfile
 
@@ -69,6 +71,21 @@ _NEWER = re.compile(
 _VERSION = re.compile(rb"\$ACADVER[ \t]*\r?\n[ \t]*1[ \t]*\r?\n[ \t]*(AC\d+)")
 _UNITS = re.compile(rb"\$INSUNITS[ \t]*\r?\n[ \t]*70[ \t]*\r?\n[ \t]*([-+]?\d+)")
 _UNITS_BINARY = re.compile(rb"\$INSUNITS\x00\x46\x00?(..)", re.DOTALL)
+#: Mends that may change what is drawn: a number guessed, an entity dropped or altered.
+_ALTERED = frozenset(
+    (
+        *(AuditError.INVALID_FLOATING_POINT_VALUE, AuditError.INVALID_INTEGER_VALUE),
+        *(AuditError.REMOVED_INVALID_GRAPHIC_ENTITY, AuditError.INVALID_OWNER_HANDLE),
+        AuditError.REMOVED_ENTITY_WITH_INVALID_OWNER_HANDLE,
+        *(AuditError.UNDEFINED_BLOCK, AuditError.UNDEFINED_BLOCK_NAME),
+        AuditError.INVALID_BLOCK_REFERENCE_CYCLE,
+        *(AuditError.INVALID_EXTRUSION_VECTOR, AuditError.INVALID_MAJOR_AXIS),
+        *(AuditError.INVALID_VERTEX_COUNT, AuditError.INVALID_SPLINE_DEFINITION),
+        *(AuditError.INVALID_SPLINE_CONTROL_POINT_COUNT, AuditError.INVALID_SPLINE_FIT_POINT_COUNT),
+        *(AuditError.INVALID_SPLINE_KNOT_VALUE_COUNT, AuditError.INVALID_SPLINE_WEIGHT_COUNT),
+        AuditError.INVALID_ELLIPSE_RATIO,
+    )
+)
 #: Versions before this one have no markers (R13 brought them).
 _FIRST_MARKED = b"AC1012"
 #: The version that a file without one is read as: R2000, the oldest that the library keeps.
@@ -122,25 +139,41 @@ def _loaded(
 ) -> tuple[Drawing | None, tuple[Finding, ...]]:
     # the library lets AttributeError, ValueError, KeyError and more through on broken files
     try:
-        if marked is None:
-            return readfile(file), ()
-        encoding = dxf_file_info(str(file)).encoding
-        return read(io.StringIO(marked.decode(encoding, "surrogateescape"))), ()
+        return _strictly(file, marked), ()
     except Exception as error:
         first = _one_line(error)
     broken = fault("R001", file.name, f"is broken: {first}", "export the drawing again")
     if binary:
         return None, (broken,)
     try:
-        source = io.BytesIO(file.read_bytes() if marked is None else marked)
-        document, auditor = recover.read(source)
+        document, auditor = recover.read(io.BytesIO(marked or file.read_bytes()))
+        document.modelspace()
     except Exception:
         return None, (broken,)
-    mends = [e.message for e in (*auditor.fixes, *auditor.errors)]
-    shown = "; ".join(_one_line(m) for m in mends[:3])
-    what = f"is broken ({first}) and was mended in {len(mends)} places"
-    what += f": {shown}" if shown else ""
-    return document, (warning("R301", file.name, what, "compare the pieces with the drawing"),)
+    return document, (_mended(file.name, first, (*auditor.fixes, *auditor.errors)),)
+
+
+def _strictly(file: pathlib.Path, marked: bytes | None) -> Drawing:
+    """The document, its model space at hand; from the marked bytes where there are any."""
+    if marked is None:
+        document = readfile(file)
+    else:
+        encoding = dxf_file_info(str(file)).encoding
+        document = read(io.StringIO(marked.decode(encoding, "surrogateescape")))
+    document.modelspace()
+    return document
+
+
+def _mended(name: str, why: str, entries: Sequence[ErrorEntry]) -> Finding:
+    """What recovering did. A number guessed or an entity dropped or changed is a fault."""
+    mends = [_one_line(e.message) for e in entries]
+    shown = "; ".join(mends[:3])
+    what = f"is broken ({why})" + (
+        f" and was mended in {len(mends)} places: {shown}" if mends else ""
+    )
+    if any(e.code in _ALTERED for e in entries):
+        return fault("R301", name, what, "mend it or export the drawing again")
+    return warning("R301", name, what, "compare the pieces with the drawing")
 
 
 def _one_line(error: object) -> str:
@@ -155,10 +188,11 @@ def with_markers(data: bytes) -> tuple[bytes, int]:
 
     A file that needs none, or that states a version that reads them right, comes back as it is.
     """
-    if not _NEWER.search(data):
-        return data, 0
+    newer = Counter(_NEWER.findall(data))
     found = _VERSION.search(data)
     old = found is None or found[1] < _FIRST_MARKED
+    if not newer or not (old or any(data.count(_MARKERS[t]) < n for t, n in newer.items())):
+        return data, 0
     lines = data.replace(b"\r\n", b"\n").split(b"\n")
     made: list[bytes] = []
     count = at = 0
