@@ -8,7 +8,7 @@ dark, light and black and white.  Nothing is cut from it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 from xml.etree.ElementTree import Element, SubElement, tostring
@@ -25,7 +25,7 @@ from foamwright.geometry.region import (
     rings,
 )
 from foamwright.geometry.segments import Box, Points
-from foamwright.model import OPERATIONS, Placement, Program
+from foamwright.model import OPERATIONS, Operation, Placement, Program
 from foamwright.names import readable
 
 #: Width and height that a picture gets on the page, mm: text and strokes are sized by it.
@@ -77,8 +77,9 @@ def sheet_picture(program: Program, look: Look) -> str:
     drawn.set("transform", f"matrix(1 0 0 -1 0 {number(sheet.length, DECIMALS)})")
     drawn.set("stroke-width", number(0.35 * k, 3))
     _draw_stock(drawn, program, look, k)
+    operations = {(c.copy, c.contour): c.operation for c in program.cuts}
     for placed in sheet.placements:
-        _draw_piece(drawn, placed, program, k)
+        _draw_piece(drawn, placed, operations, k)
     _write_labels(root, program, k)
     _write_order(root, program, k)
     _write_frame(root, program, look, k)
@@ -154,9 +155,10 @@ def _dashes(pattern: Iterable[float], k: float) -> str:
     return " ".join(number(v * k, 3) for v in pattern)
 
 
-def _draw_piece(parent: Element, placed: Placement, program: Program, k: float) -> None:
+def _draw_piece(
+    parent: Element, placed: Placement, operations: Mapping[tuple[str, str], Operation], k: float
+) -> None:
     piece, name = placed.piece, placed.copy.name
-    operations = {(c.copy, c.contour): c.operation for c in program.cuts}
     whole = [piece.outline, *(o.path for o in piece.openings)]
     body = SubElement(parent, "path", d=" ".join(_data(p) for p in whole))
     body.set("class", "piece")
