@@ -108,7 +108,7 @@ def edit(
     assert after != before
     path.write_text(after, encoding="utf-8")
     if rehash:
-        amend(folder, lambda r: _set_hash(r, name, after))
+        amend(folder, lambda r: set_hash(r, name, after))
 
 
 def amend(
@@ -123,7 +123,7 @@ def amend(
     path.write_text(json.dumps(data), encoding="utf-8")
 
 
-def _set_hash(record: dict[str, Any], name: str, text: str) -> None:
+def set_hash(record: dict[str, Any], name: str, text: str) -> None:
     for entry in record["files"]:
         if entry["name"] == name:
             entry["sha256"] = hashlib.sha256(text.encode()).hexdigest()

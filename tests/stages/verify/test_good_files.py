@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 import pathlib
 
+import proof_bench as b
 import pytest
 
 from foamwright.geometry.path import Path
 from foamwright.model import FileStyle, Tool
-import proof_bench as b
 
 R12_INCH = FileStyle(dxf="r12", dxf_units="in", origin="centre")
 

@@ -6,6 +6,7 @@ import cmath
 import math
 import pathlib
 from dataclasses import replace
+from itertools import pairwise
 
 import proof_bench as b
 import pytest
@@ -25,7 +26,7 @@ def disc_path(offset: float = E, run_in: float = 5.0) -> Path:
     lead = math.atan2(offset, 5.0)
     first = cmath.exp(1j * lead) * r  # the tip at 5 + 0j, the blade along +y
     spots = [50 + 50j + first * cmath.exp(1j * k * math.pi / 6) for k in range(14)]
-    arcs = [Arc(p, q, math.tan(math.pi / 24)) for p, q in zip(spots, spots[1:], strict=False)]
+    arcs = [Arc(p, q, math.tan(math.pi / 24)) for p, q in pairwise(spots)]
     return Path.of([Line(spots[0] - 1j * run_in, spots[0]), *arcs], False)
 
 
@@ -102,7 +103,7 @@ def test_the_heading_is_kept_through_a_lift(tmp_path: pathlib.Path) -> None:
         b.outline_cut(piece, box_path()),
     )
     bench = b.Bench((piece,), cuts, b.DRAG)
-    proof, found = bench.prove(tmp_path)
+    _, found = bench.prove(tmp_path)
     assert b.faults(found) == []
     (tmp_path / "no").mkdir()
     _, found = replace(bench, cuts=cuts[1:]).prove(tmp_path / "no")
@@ -142,9 +143,7 @@ def test_a_square_with_its_overrun_passes(tmp_path: pathlib.Path) -> None:
 def test_a_skipped_overrun_is_refused_with_its_length(tmp_path: pathlib.Path) -> None:
     _, found = stroke_bench(PAD, strokes(SQUARE, [12.7, 0.0, 12.7, 12.7])).prove(tmp_path)
     assert b.faults(found) == [("V017", "pad/drawn/1")] * 2
-    assert (
-        found[0].where == "job-1.dxf, pad/drawn/1 at (100.00, 93.65) mm" or "12.7" in found[0].what
-    )
+    assert found[0].where == "job-1.dxf, pad/drawn/1 at (100.00, 93.65) mm"
     assert "12.70 mm of its edge is uncut" in found[0].what
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import pathlib
-from collections.abc import Callable
+import tempfile
 from dataclasses import replace
 from typing import Any
 
 import proof_bench as b
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import Path
@@ -144,7 +146,7 @@ def test_only_the_spoilt_piece_is_named(tmp_path: pathlib.Path) -> None:
 
 def test_the_place_and_size_of_a_deviation_are_told(tmp_path: pathlib.Path) -> None:
     spoilt = moved_vertex(BOX_PATH, 2, 0.2 + 0j)  # the lower right end of the right side
-    proof, found = changed(OUTER, spoilt).prove(tmp_path)
+    proof, _ = changed(OUTER, spoilt).prove(tmp_path)
     (box, ring) = proof.pieces
     assert box.worst_deviation_mm == pytest.approx(0.2, abs=0.01)
     assert abs(complex(box.x, box.y) - (50.1 + 10j)) < 0.3
@@ -182,7 +184,7 @@ def test_a_doubled_contour_is_named(tmp_path: pathlib.Path) -> None:
     folder = GOOD.write(tmp_path)
 
     def doubled(text: str) -> str:
-        path = text[text.index("<path", text.index('id="CUT_INNER"')) :].split("\n")[0]
+        path = text[text.index("<path", text.index('id="CUT_INNER"')) :].partition("\n")[0]
         return text.replace(path, f"{path}\n{path}")
 
     b.edit(folder, "job-1.svg", doubled)
@@ -235,15 +237,26 @@ def test_a_dxf_in_the_other_unit_is_refused(tmp_path: pathlib.Path, style: FileS
     if style.dxf == "r12":
         assert ("V009", "box/drawn/1") in b.faults(found)
         assert ("V009", "ring/drawn/1") in b.faults(found)
-    else:
+    else:  # an inch file for a millimetre record: its own word is right, the record's is not
         assert "$INSUNITS" in found[0].what
+
+
+def test_a_dxf_whose_unit_field_alone_is_swapped_names_every_piece(tmp_path: pathlib.Path) -> None:
+    folder = GOOD.write(tmp_path)
+    b.edit(
+        folder,
+        "job-1.dxf",
+        lambda t: t.replace("$INSUNITS\n 70\n4\n", "$INSUNITS\n 70\n1\n"),
+    )
+    _, found = b.verify(folder)
+    assert {("V006", ""), ("V009", "box/drawn/1"), ("V009", "ring/drawn/1")} <= set(b.faults(found))
 
 
 def test_an_svg_in_another_unit_is_refused(tmp_path: pathlib.Path) -> None:
     folder = GOOD.write(tmp_path)
     b.edit(folder, "job-1.svg", lambda t: t.replace('width="200mm"', 'width="200in"'))
     _, found = b.verify(folder)
-    assert b.faults(found) == [("V006", "")]
+    assert {("V006", ""), ("V009", "box/drawn/1"), ("V009", "ring/drawn/1")} <= set(b.faults(found))
 
 
 def test_paths_off_the_sheet_and_targets_off_the_stock(tmp_path: pathlib.Path) -> None:
@@ -288,3 +301,22 @@ def test_an_outline_before_its_opening_is_refused(tmp_path: pathlib.Path) -> Non
     cuts = (*CUTS[:3], CUTS[RIM], replace(CUTS[EYE], band=1), replace(CUTS[OUTER], band=1))
     _, found = replace(GOOD, cuts=cuts).prove(tmp_path)
     assert set(b.faults(found)) == {("V018", "ring/drawn/1")}
+
+
+@settings(max_examples=30, derandomize=True, deadline=None)
+@given(st.integers(0, 3), st.floats(0.02, 0.5), st.booleans())
+def test_any_moved_side_is_refused_with_its_size(side: int, by: float, outward: bool) -> None:
+    """One side of the box's path moved along its normal: the deviation is just that."""
+    way = (-1j) * 1j**side * (by if outward else -by)
+    box = BOX_PATH
+    line, before, after = (box.segments[(2 * side + k) % 8] for k in (0, -1, 1))
+    segments = list(box.segments)
+    segments[2 * side] = Line(line.start + way, line.end + way)
+    segments[(2 * side - 1) % 8] = replace(before, end=before.end + way)
+    segments[2 * side + 1] = replace(after, start=after.start + way)
+    with tempfile.TemporaryDirectory() as folder:
+        bench = changed(OUTER, Path.of(segments, True))
+        proof, found = bench.prove(pathlib.Path(folder))
+    assert not proof.passed
+    assert {piece for _, piece in b.faults(found)} == {"box/drawn/1"}
+    assert proof.worst_deviation_mm == pytest.approx(by, abs=0.05 * by + 0.002)

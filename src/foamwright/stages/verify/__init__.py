@@ -172,15 +172,18 @@ class _Work:
             what = "its hash is not the record's: it was changed after the cut"
             self._fault("V005", entry.name, what)
         try:
-            return (
-                read_dxf(data, entry)
-                if entry.format == "dxf"
-                else read_svg(data, entry, sheet.entry)
-            )
+            if entry.format == "dxf":
+                reading = read_dxf(data, entry)
+            else:
+                reading = read_svg(data, entry, sheet.entry)
         except UnreadableError as err:
-            for reason in err.reasons:
-                self._fault("V006", entry.name, reason)
+            self._fault("V006", entry.name, str(err))
+            for t in sheet.targets:
+                self._fault("V020", entry.name, f"{t.name} can't be proven from it", t.name)
             return None
+        for reason in reading.reasons:
+            self._fault("V006", entry.name, reason)
+        return reading.runs
 
     def _tool(self, entry: FileEntry) -> Tool | None:
         try:

@@ -14,10 +14,11 @@ from typing import Any
 import ezdxf
 
 from foamwright.errors import GeometryError
+from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import Path
-from foamwright.geometry.segments import Line, line_or_arc
+from foamwright.geometry.segments import line_or_arc
 from foamwright.record import FileEntry
-from foamwright.stages.verify.reading import FOR_PEOPLE, Run, UnreadableError, to_sheet
+from foamwright.stages.verify.reading import FOR_PEOPLE, Reading, Run, UnreadableError, to_sheet
 from foamwright.units import MM
 
 #: $INSUNITS of the units a machine may take (DXF reference, header variables).
@@ -30,23 +31,31 @@ WIDEST_BULGE = math.tan(math.radians(120.0) / 4) * (1 + 1e-6)
 Vertex = tuple[float, float, float]
 
 
-def read_dxf(data: bytes, entry: FileEntry) -> tuple[Run, ...]:
-    """Its runs in sheet coordinates and file order. Raises UnreadableError with every reason."""
+def read_dxf(data: bytes, entry: FileEntry) -> Reading:
+    """The file's runs in sheet coordinates. Raises UnreadableError where it is no DXF."""
     doc = _load(data)
     reasons = [*_unit_faults(doc, entry)]
+    m = to_sheet(entry, _scale(doc, entry), flipped=False)
     runs: list[Run] = []
     for number, entity in enumerate(doc.modelspace(), 1):
+        where = f"entity {number} on layer {entity.dxf.layer!r}"
         try:
-            run = _run(entity, number, entry)
-        except UnreadableError as err:
-            reasons.extend(err.reasons)
-        else:
-            runs.extend(run)
+            made = _run(entity, entry, m)
+        except (GeometryError, UnreadableError) as err:
+            reasons.append(f"{where}: {err}")
+            continue
+        if made is not None:
+            runs.append(made)
+            reasons.extend(f"{where}: {why}" for why in _extras(entity))
     if any(len(layout) for layout in doc.layouts if layout.name != "Model"):
         reasons.append("something lies outside the model space")
-    if reasons:
-        raise UnreadableError(reasons)
-    return tuple(runs)
+    return Reading(tuple(runs), tuple(reasons))
+
+
+def _scale(doc: Any, entry: FileEntry) -> float:
+    """Millimetres in one unit of the file: by its own word where it has one."""
+    own = {number: name for name, number in _INSUNITS.items()}.get(doc.header.get("$INSUNITS"))
+    return MM[own] if own and entry.version != "r12" else entry.scale
 
 
 def _load(data: bytes) -> Any:
@@ -54,7 +63,7 @@ def _load(data: bytes) -> Any:
     try:
         return ezdxf.read(io.StringIO(text))  # type: ignore[attr-defined]
     except Exception as err:  # the loader raises what its many parsers raise
-        raise UnreadableError([f"not a DXF that a strict reader takes ({err})"]) from None
+        raise UnreadableError(f"not a DXF that a strict reader takes ({err})") from None
 
 
 def _unit_faults(doc: Any, entry: FileEntry) -> Iterator[str]:
@@ -69,70 +78,58 @@ def _unit_faults(doc: Any, entry: FileEntry) -> Iterator[str]:
         )
 
 
-def _run(entity: Any, number: int, entry: FileEntry) -> list[Run]:
-    kind, layer = entity.dxftype(), entity.dxf.layer
-    where = f"entity {number} on layer {layer!r}"
-    names = frozenset(op for op, name in entry.layers.items() if name == layer)
+def _run(entity: Any, entry: FileEntry, m: Affine) -> Run | None:
+    """The entity as a run, or None for a text that may stand there."""
+    kind = entity.dxftype()
+    names = frozenset(op for op, name in entry.layers.items() if name == entity.dxf.layer)
     if not names:
-        raise UnreadableError([f"{where}: a layer that the record does not name"])
-    people = bool(names & set(FOR_PEOPLE))
+        raise UnreadableError("a layer that the record does not name")
     if kind == "TEXT" and "TEXT" in names:
-        return []
+        return None
     if kind == "LWPOLYLINE":
-        vertices, closed = _light(entity, where)
+        vertices = [(float(x), float(y), float(b)) for x, y, b in entity.get_points("xyb")]
+        closed = bool(entity.closed)
     elif kind == "POLYLINE":
-        vertices, closed = _heavy(entity, where)
+        spots = [(v.dxf.location, v.dxf.get("bulge", 0.0)) for v in entity.vertices]
+        vertices = [(float(p.x), float(p.y), float(b)) for p, b in spots]
+        closed = bool(entity.is_closed)
     else:
-        raise UnreadableError([f"{where}: {kind} where only polylines stand"])
-    try:
-        path = _path(vertices, closed, where)
-        placed = path.transformed(to_sheet(entry, flipped=False))
-    except GeometryError as err:
-        raise UnreadableError([f"{where}: {err}"]) from None
-    return [Run(placed, names, people)]
+        raise UnreadableError(f"{kind} where only polylines stand")
+    path = _path(vertices, closed)
+    return Run(path.transformed(m), names, bool(names & set(FOR_PEOPLE)))
 
 
-def _light(entity: Any, where: str) -> tuple[list[Vertex], bool]:
-    reasons = []
-    if entity.dxf.elevation or tuple(entity.dxf.extrusion) != (0.0, 0.0, 1.0):
-        reasons.append(f"{where}: it lies off the plane")
-    rows = [tuple(float(v) for v in row) for row in entity.get_points("xysebq"[:5])]
-    if entity.dxf.const_width or any(s or e for _, _, s, e, _ in rows):
-        reasons.append(f"{where}: it has a width")
-    if entity.dxf.flags & ~1:
-        reasons.append(f"{where}: flags {entity.dxf.flags} that are not written")
-    if reasons:
-        raise UnreadableError(reasons)
-    return [(x, y, b) for x, y, _, _, b in rows], bool(entity.closed)
+def _extras(entity: Any) -> Iterator[str]:
+    """What a polyline has beyond what is written: height, another plane, a width, flags."""
+    dxf = entity.dxf
+    if tuple(dxf.extrusion) != (0.0, 0.0, 1.0):
+        yield "it is turned out of the plane"
+    if dxf.flags & ~1:
+        yield f"flags {dxf.flags} that are not written"
+    if entity.dxftype() == "LWPOLYLINE":
+        height, vertices = dxf.elevation, entity.get_points("se")
+        wide = bool(dxf.const_width) or any(s or e for s, e in vertices)
+    else:
+        height = dxf.elevation.z or max((abs(v.dxf.location.z) for v in entity.vertices), default=0)
+        wide = bool(dxf.default_start_width or dxf.default_end_width or dxf.smooth_type)
+        wide |= any(
+            v.dxf.get("start_width", 0) or v.dxf.get("end_width", 0) or v.dxf.flags
+            for v in entity.vertices
+        )
+    if height:
+        yield "it lies off the plane"
+    if wide:
+        yield "it has a width or a curve of its own"
 
 
-def _heavy(entity: Any, where: str) -> tuple[list[Vertex], bool]:
-    reasons = []
-    if tuple(entity.dxf.extrusion) != (0.0, 0.0, 1.0) or entity.dxf.elevation.z:
-        reasons.append(f"{where}: it lies off the plane")
-    if entity.dxf.flags & ~1 or entity.dxf.smooth_type:
-        reasons.append(f"{where}: flags {entity.dxf.flags} that are not written")
-    if entity.dxf.default_start_width or entity.dxf.default_end_width:
-        reasons.append(f"{where}: it has a width")
-    vertices = []
-    for v in entity.vertices:
-        d = v.dxf
-        if d.location.z or d.get("start_width", 0) or d.get("end_width", 0) or d.flags:
-            reasons.append(f"{where}: a vertex with height, width or flags")
-        vertices.append((float(d.location.x), float(d.location.y), float(d.get("bulge", 0.0))))
-    if reasons:
-        raise UnreadableError(reasons)
-    return vertices, bool(entity.is_closed)
-
-
-def _path(vertices: list[Vertex], closed: bool, where: str) -> Path:
+def _path(vertices: list[Vertex], closed: bool) -> Path:
     if not all(math.isfinite(v) for row in vertices for v in row):
-        raise UnreadableError([f"{where}: a number that isn't finite"])
+        raise UnreadableError("a number that isn't finite")
     if any(abs(b) > WIDEST_BULGE for _, _, b in vertices):
-        raise UnreadableError([f"{where}: an arc wider than 120 degrees"])
+        raise UnreadableError("an arc wider than 120 degrees")
     ends = vertices[1:] + vertices[:1] if closed else vertices[1:]
-    segments = []
-    for (x, y, bulge), (x2, y2, _) in zip(vertices, ends, strict=False):
-        a, b = complex(x, y), complex(x2, y2)
-        segments.append(Line(a, b) if bulge == 0 else line_or_arc(a, b, bulge))
+    segments = [
+        line_or_arc(complex(x, y), complex(x2, y2), bulge)
+        for (x, y, bulge), (x2, y2, _) in zip(vertices, ends, strict=False)
+    ]
     return Path.of(segments, closed)

@@ -5,23 +5,28 @@ No transform, style, script, use or entity is followed or mended: each is a reas
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator
 
 from lxml import etree
 
 from foamwright.errors import GeometryError
+from foamwright.geometry.affine import Affine
+from foamwright.geometry.path import Path
 from foamwright.geometry.pathdata import parse_path_data
 from foamwright.record import FileEntry, SheetEntry
 from foamwright.stages.verify.reading import (
     FOR_PEOPLE,
     Group,
+    Reading,
     Run,
     UnreadableError,
     check_plain,
     expected_groups,
     to_sheet,
 )
+from foamwright.units import parse_length
 
 _NS = "{http://www.w3.org/2000/svg}"
 _SIZE = re.compile(r"(\d+(?:\.\d+)?)mm")
@@ -32,19 +37,23 @@ _TEXT_KEYS = {"x", "y", "font-size"}
 PAGE_EPS = 1e-5
 
 
-def read_svg(data: bytes, entry: FileEntry, sheet: SheetEntry) -> tuple[Run, ...]:
-    """Its runs in sheet coordinates and file order. Raises UnreadableError with every reason."""
+def read_svg(data: bytes, entry: FileEntry, sheet: SheetEntry) -> Reading:
+    """The file's runs in sheet coordinates. Raises UnreadableError where it is no SVG."""
     root = _parse(data)
     reasons = [*_page_faults(root, entry, sheet), *_group_faults(root, entry)]
-    runs = []
+    runs: list[Run] = []
     for group in root:
-        try:
-            runs.extend(_runs(group, entry))
-        except UnreadableError as err:
-            reasons.extend(err.reasons)
-    if reasons:
-        raise UnreadableError(reasons)
-    return tuple(runs)
+        _take_group(group, to_sheet(entry, _scale(root), flipped=True), runs, reasons)
+    return Reading(tuple(runs), tuple(reasons))
+
+
+def _scale(root: etree._Element) -> float:
+    """Millimetres in one unit of the file by its own word; 1 where it says nothing of use."""
+    try:
+        unit = parse_length(root.get("width", "")) / float(root.get("viewBox", "").split()[2])
+    except (ValueError, IndexError, ZeroDivisionError):
+        return 1.0
+    return unit if 0 < unit < math.inf else 1.0
 
 
 def _parse(data: bytes) -> etree._Element:
@@ -54,11 +63,11 @@ def _parse(data: bytes) -> etree._Element:
     try:
         root = etree.fromstring(data, parser)
     except etree.XMLSyntaxError as err:
-        raise UnreadableError([f"not well-formed XML ({err})"]) from None
+        raise UnreadableError(f"not well-formed XML ({err})") from None
     if getattr(root.getroottree().docinfo, "doctype", ""):
-        raise UnreadableError(["a document type, which no written file has"])
+        raise UnreadableError("a document type, which no written file has")
     if root.tag != f"{_NS}svg":
-        raise UnreadableError(["the root is not an SVG's"])
+        raise UnreadableError("the root is not an SVG's")
     return root
 
 
@@ -113,32 +122,29 @@ def _name(element: etree._Element) -> str:
     return element.tag if isinstance(element.tag, str) else "comment or instruction"
 
 
-def _runs(group: etree._Element, entry: FileEntry) -> list[Run]:
+def _take_group(group: etree._Element, m: Affine, runs: list[Run], reasons: list[str]) -> None:
+    """Adds a group's runs, and what is wrong with it."""
     operation = group.get("data-operation", "")
-    label = f"group {group.get('id')!r}"
     people = operation in FOR_PEOPLE
-    m = to_sheet(entry, flipped=True)
-    runs: list[Run] = []
-    reasons: list[str] = []
     for number, element in enumerate(group, 1):
-        where = f"{label}, path {number}"
+        where = f"group {group.get('id')!r}, path {number}"
         if element.tag == f"{_NS}text" and operation == "TEXT" and not len(element):
             reasons.extend(_strangers(element, _TEXT_KEYS, where))
             continue
-        if element.tag != f"{_NS}path" or len(element):
-            reasons.append(f"{where}: {_name(element)} where only a plain path stands")
-            continue
-        reasons.extend(_strangers(element, {"d"}, where))
         try:
-            paths = parse_path_data(element.get("d", ""))
-        except GeometryError as err:
+            path = _path(element)
+        except (GeometryError, UnreadableError) as err:
             reasons.append(f"{where}: {err}")
             continue
-        if len(paths) != 1:
-            reasons.append(f"{where} holds {len(paths)} runs, not one")
-            continue
-        reasons.extend(check_plain(paths[0], where))
-        runs.append(Run(paths[0].transformed(m), frozenset([operation]), people))
-    if reasons:
-        raise UnreadableError(reasons)
-    return runs
+        reasons.extend(_strangers(element, {"d"}, where))
+        reasons.extend(check_plain(path, where))
+        runs.append(Run(path.transformed(m), frozenset([operation]), people))
+
+
+def _path(element: etree._Element) -> Path:
+    if element.tag != f"{_NS}path" or len(element):
+        raise UnreadableError(f"{_name(element)} where only a plain path stands")
+    paths = parse_path_data(element.get("d", ""))
+    if len(paths) != 1:
+        raise UnreadableError(f"it holds {len(paths)} runs, not one")
+    return paths[0]

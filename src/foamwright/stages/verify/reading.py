@@ -1,7 +1,8 @@
 """What a strict reader makes of a cut file: its runs of the tool, in sheet coordinates, in order.
 
-A run keeps the name of the group or layer that it stood in.  A file that holds anything that
-`save` would not write is `UnreadableError`, with every reason at once.
+A run keeps the operations that its group or layer may stand for.  Whatever `save` would not write
+is a reason to refuse, all told at once; what can be read nevertheless is proven, so that the pieces
+it harms are named.  `UnreadableError`: nothing can be read.
 """
 
 from __future__ import annotations
@@ -21,11 +22,7 @@ FOR_PEOPLE = ("TEXT", "STOCK", "CHECK")
 
 
 class UnreadableError(FoamwrightError):
-    """The file is not one that `save` could have written."""
-
-    def __init__(self, reasons: Iterable[str]) -> None:
-        self.reasons = tuple(reasons)
-        super().__init__("; ".join(self.reasons))
+    """Nothing of the file, or of one thing in it, can be read, and why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +32,14 @@ class Run:
     path: Path
     operations: frozenset[str]
     people: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """The runs of a file in file order, and all that no written file holds."""
+
+    runs: tuple[Run, ...]
+    reasons: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,9 +62,9 @@ def expected_groups(entry: FileEntry) -> tuple[Group, ...]:
     return tuple(groups)
 
 
-def to_sheet(entry: FileEntry, flipped: bool) -> Affine:
-    """From the file's coordinates to the sheet's; flipped: the file's y runs down."""
-    scale, (x, y) = entry.scale, entry.origin
+def to_sheet(entry: FileEntry, scale: float, flipped: bool) -> Affine:
+    """From the file's coordinates to the sheet's. scale: mm in a unit; flipped: y runs down."""
+    x, y = entry.origin
     return Affine(a=scale, d=-scale if flipped else scale, e=x, f=y)
 
 

@@ -70,7 +70,7 @@ class FileProof:
 
 def prove_layout(sheet: Sheet) -> Iterator[Named]:
     """Targets that touch each other or do not lie on the usable stock."""
-    for i, j in sheet.areas.pairs(0.0):
+    for i, j in sheet.areas.pairs(0.0) if sheet.targets else ():
         a, b = sheet.targets[i], sheet.targets[j]
         yield Named(a.name, Fault("V012", a.inside, f"it touches or overlaps {b.name}", _ANEW))
     for t in sheet.targets:
