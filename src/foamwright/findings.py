@@ -46,7 +46,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "R111": "more than one grain line in a piece",
         "R112": "a role that isn't known",
         "R113": "coordinates too large to be meant",
-        "R114": "parts without length that were left out",
+        "R114": "parts without length, or specks, that were left out",
         "R115": "an outline that touches itself or an opening that touches another line",
         "R201": "an SVG whose XML is broken",
         "R202": "an error in path data or points",

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from foamwright.findings import Finding, fault, warning
+from foamwright.findings import Finding, fault, note, warning
 from foamwright.geometry.region import (
     Near,
     Region,
@@ -40,6 +40,8 @@ REACH = 1.0
 BEYOND = 0.05
 #: An outline with less area than this, in mm2, has no size.
 LEAST_AREA = 1e-6
+#: Closed lines no longer than this, in mm, are specks of the drawing program and are left out.
+SPECK = 0.2
 
 
 @dataclass(slots=True)
@@ -102,6 +104,7 @@ class _Sorting:
         self.file = file
         self.tolerance = tolerance
         self.findings: list[Finding] = []
+        self.specks: list[complex] = []
         self.drafts: list[_Draft] = []
         self.outers: list[Shape] = []
         self.materials: list[Region] = []
@@ -114,6 +117,9 @@ class _Sorting:
             if s.role in (None, "cut") and (material := self._material(s)) is not None:
                 outlines.append(s)
                 regions.append(material)
+        if self.specks:
+            what = f"{len(self.specks)} specks left out, the first at {_place(self.specks[0])}"
+            self.findings.append(note("R114", self.file, what))
         self._nest(outlines, regions)
         self.materials = [
             whole(
@@ -142,12 +148,11 @@ class _Sorting:
             if s.role == "cut":
                 self._open(s)
             return None
-        if abs(path.area) < LEAST_AREA:
-            what = f"an outline without area at {_place(path.start)}"
-            self.findings.append(fault("R103", s.where, what, "delete it or draw it again"))
+        if path.length <= SPECK:
+            self.specks.append(path.start)
             return None
         inside = region(path, (), self.tolerance)
-        if is_valid(inside):
+        if is_valid(inside) and abs(path.area) >= LEAST_AREA:
             return inside
         crossings = self_crossings(path, self.tolerance)
         if crossings:
@@ -155,6 +160,10 @@ class _Sorting:
             if len(crossings) > 5:
                 what += f" and {len(crossings) - 5} more places"
             self.findings.append(fault("R102", s.where, what, "separate or remove the loop"))
+            return None
+        if abs(path.area) < LEAST_AREA:
+            what = f"an outline without area at {_place(path.start)}"
+            self.findings.append(fault("R103", s.where, what, "delete it or draw it again"))
             return None
         touches = ", ".join(map(_place, self_touches(path, self.tolerance)[:5]))
         what = f"the outline touches itself at {touches}"
