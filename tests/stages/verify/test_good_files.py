@@ -51,6 +51,7 @@ def test_a_notch_is_unreached_as_the_closed_form_says(tmp_path: pathlib.Path) ->
         (piece,), (b.outline_cut(piece, path),), Tool("laser", kerf=2 * r)
     ).prove(tmp_path)
     assert b.faults(found) == []
+    assert [f.code for f in found] == ["V021"]
     (spot,) = proof.unreached
     assert spot.depth == pytest.approx(r * (1 / math.sin(half) - 1), abs=0.001)
     assert abs(complex(spot.x, spot.y) - tip) < 0.001

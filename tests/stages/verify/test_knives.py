@@ -208,3 +208,13 @@ def test_a_machine_that_overruns_gets_the_plain_outline(tmp_path: pathlib.Path) 
     tool = replace(OSCILLATING, applies=frozenset({"overrun", "tangent"}))
     _, found = b.Bench((PAD,), (b.outline_cut(PAD, PAD.outline),), tool).prove(tmp_path)
     assert b.faults(found) == []
+
+
+def test_a_stroke_that_starts_late_leaves_its_corner_uncut(tmp_path: pathlib.Path) -> None:
+    paths = strokes(SQUARE, [12.7] * 4)
+    paths[1] = Path.polygon([100 + 60.1j, paths[1].end], closed=False)
+    _, found = stroke_bench(PAD, paths).prove(tmp_path)
+    assert b.faults(found)[0] == ("V009", "pad/drawn/1")
+    assert found[0].where == "job-1.dxf, pad/drawn/1 at (100.00, 60.09) mm"
+    width = float(found[0].what.partition(": ")[2].split()[0])
+    assert width == pytest.approx(0.1 - 0.02, abs=0.001)

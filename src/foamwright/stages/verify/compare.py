@@ -21,7 +21,6 @@ from foamwright.geometry.region import (
     boundary_points,
     bounds,
     box,
-    common,
     contains,
     contains_points,
     curve,
@@ -132,8 +131,8 @@ def compare_freed(
         if contains(part, hole):
             hanging.append(("what its opening frees", path))
     if hanging:
-        left = _Left(part, wanted, union(lines), radius, limit)
-        found = [_not_free(name, curve(path, target.fine), left) for name, path in hanging]
+        around = _Around(union(lines), radius, limit)
+        found = [_not_free(name, curve(path, target.fine), around) for name, path in hanging]
         return max((s for s, _ in found), key=lambda s: s.depth), [f for _, f in found]
     hair = max(0.0, HAIR_SHARE * limit - radius)
     missed = np.abs(directed_deviation(edge, union(lines)) - radius)
@@ -189,41 +188,38 @@ def _worst(points: Points, off: Distances) -> Spot:
 
 
 @dataclass(frozen=True, slots=True)
-class _Left:
-    """What a piece's cuts left: the part that holds its inside, what was wanted, the cuts."""
+class _Around:
+    """The cuts about a piece that did not free it, and how wide they are."""
 
-    part: Region
-    wanted: Region
     lines: Region
     radius: float
     limit: float
 
 
-def _not_free(name: str, ring: Region, left: _Left) -> tuple[Spot, Fault]:
+def _not_free(name: str, ring: Region, cuts: _Around) -> tuple[Spot, Fault]:
     """Where and how widely a piece, or what lies in its opening, still hangs on."""
     points = boundary_points(ring, min(STEP, 0.1))
-    off = np.abs(directed_deviation(points, left.lines) - left.radius)
+    off = np.abs(directed_deviation(points, cuts.lines) - cuts.radius)
     low_x, low_y, high_x, high_y = bounds(ring)
     off = np.minimum(off, max(high_x - low_x, high_y - low_y))
     k = int(np.argmax(off))
     spot = Spot(complex(points[k]), float(off[k]))
-    if np.mean(off > left.limit) > MISSING_SHARE:
+    if np.mean(off > cuts.limit) > MISSING_SHARE:
         return spot, Fault("V009", spot.at, f"{name} is not cut out: no cut lies there", _ANEW)
-    bridge, width = _bridge(ring, left)
-    what = f"{name} is not cut free: it hangs on by {width:.3f} mm"
+    bridge, width = _bridge(ring, cuts)
+    what = f"{name} is not cut free: {width:.3f} mm of its edge is uncut"
     return spot, Fault("V009", spot.at if bridge is None else bridge, what, _ANEW)
 
 
-def _bridge(ring: Region, left: _Left) -> tuple[complex | None, float]:
-    """The widest stretch of a wanted ring that material passes."""
-    limit = left.limit
-    outside = minus(left.part, grown(left.wanted, limit / 2, limit / 40))
-    runs = rings(common(ring, grown(outside, limit, limit / 40)))
+def _bridge(ring: Region, cuts: _Around) -> tuple[complex | None, float]:
+    """The longest stretch of a ring that no cut reaches within the limit."""
+    reach = cuts.radius + cuts.limit
+    runs = rings(minus(ring, grown(cuts.lines, reach, cuts.limit / 10)))
     if not runs:
         return None, 0.0
     lengths = [float(np.abs(np.diff(r)).sum()) for r in runs]
     k = int(np.argmax(lengths))
-    return complex(runs[k][len(runs[k]) // 2]), max(0.0, lengths[k] - 2 * limit)
+    return complex(runs[k][len(runs[k]) // 2]), lengths[k]
 
 
 def unreached(target: Target, radius: float, limit: float) -> list[Spot]:
