@@ -47,10 +47,20 @@ def test_the_same_square_from_every_unit_and_from_outside(tmp_path: Path) -> Non
 
 
 def test_no_unit_is_refused_with_the_option_that_settles_it(tmp_path: Path) -> None:
-    file = built(tmp_path / "a.dxf", lambda m: m.add_line((0, 0), (2, 0)), insunits=0)
-    shapes, (told,), unit = read(file)
+    header = (9, "$ACADVER", 1, "AC1015", 9, "$INSUNITS", 70, 0)
+    line = [0, "LINE", 8, "0", 10, 0, 20, 0, 11, 2, 21, 0]
+    shapes, (told,), unit = read(tagged(tmp_path / "a.dxf", line, header=header))
     assert (shapes, unit) == ((), "")
     assert told.line() == "fault R302 a.dxf: states no unit; say it with --units mm|in|cm"
+
+
+@pytest.mark.parametrize(("flag", "system"), [(0, "inches"), (1, "metric")])
+def test_the_measuring_system_is_a_hint_but_no_unit(tmp_path: Path, flag: int, system: str) -> None:
+    header = (9, "$ACADVER", 1, "AC1015", 9, "$MEASUREMENT", 70, flag)
+    line = [0, "LINE", 8, "0", 10, 0, 20, 0, 11, 2, 21, 0]
+    shapes, (told,), _ = read(tagged(tmp_path / "a.dxf", line, header=header))
+    assert shapes == ()
+    assert f"its $MEASUREMENT says {system}" in told.what
 
 
 def test_r12_states_no_unit(tmp_path: Path) -> None:
@@ -190,6 +200,22 @@ def test_a_fine_curve_is_not_worn_away(tmp_path: Path) -> None:
     (shape,), _, _ = read(file)
     assert shape.path.length == pytest.approx(0.05 * math.pi, rel=1e-4)
     assert (shape.path.start, shape.path.end) == (0.1, complex(*spots[-1]))
+
+
+def test_a_line_there_and_back_is_one_line(tmp_path: Path) -> None:
+    file = built(tmp_path / "a.dxf", lambda m: m.add_lwpolyline([(0, 0), (9, 0)], close=True))
+    (shape,), findings, _ = read(file)
+    assert findings == []
+    assert not shape.path.closed
+    assert shape.path.length == 9
+
+
+def test_two_arcs_between_two_points_are_an_outline(tmp_path: Path) -> None:
+    spots = [(0, 0, 1), (9, 0, 1)]
+    file = built(tmp_path / "a.dxf", lambda m: m.add_lwpolyline(spots, "xyb", close=True))
+    (shape,), _, _ = read(file)
+    assert shape.path.closed
+    assert shape.path.area == pytest.approx(math.pi * 4.5**2)
 
 
 def test_types_that_no_one_knows_are_counted(tmp_path: Path) -> None:

@@ -33,7 +33,7 @@ PLAIN = (
     *("1001", "1x1rectangle", "accumulatortest", "angle_test", "arc1", "arc15", "arc16", "arc17"),
     *("array-rotated", "arrayed-holes", "attribute", "blocks1", "blocks2", "broken_loop"),
     *("broken_pair", "buffer_regions", "circlesellipsesarcs", "closedlwpolylinebug", "ellipse"),
-    *("ellipticalarcs", "ellipticalarcs2", "extendeddata", "gear", "insert", "insert_r14"),
+    *("ellipticalarcs", "ellipticalarcs2", "extendeddata", "gear"),
     *("issue21", "issue29", "issue39", "issue52", "layers", "lines", "loose", "lwpolylines"),
     *("single_arc", "sliding-base", "squareandcircle", "texts-in-block", "three_layers", "types"),
     *("vslot-2020_1", "wrench"),
@@ -132,6 +132,15 @@ def test_splines_have_their_true_length(shared: Path, name: str) -> None:
 def test_cut_parts_become_closed_outlines(shared: Path, name: str, outlines: int) -> None:
     shapes, _, _ = read(named(shared, name), "mm")
     assert [s.path.closed for s in shapes] == [True] * outlines
+
+
+def test_closed_lines_of_two_points_are_lines(shared: Path) -> None:
+    """Each block holds a rectangle and a closed polyline that goes 0.5 mm there and back."""
+    for name in ("insert", "insert_r14"):
+        length, _ = by_gdal(named(shared, name))
+        shapes, _, _ = read(named(shared, name), "mm")
+        assert [s.path.closed for s in shapes] == [False, True, False, True]
+        assert sum(s.path.length for s in shapes) == pytest.approx(length - 2 * 0.5)
 
 
 def test_the_gears_gaps_are_told(shared: Path) -> None:

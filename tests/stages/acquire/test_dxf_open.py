@@ -6,6 +6,7 @@ import io
 import math
 import random
 from pathlib import Path
+from typing import Any
 
 import ezdxf
 import pytest
@@ -123,17 +124,40 @@ def test_a_file_cut_short_is_mended_or_refused(tmp_path: Path) -> None:
         assert all(s.path.length == pytest.approx(20 * math.pi) for s in shapes)
 
 
-def test_bytes_changed_at_random_never_raise(tmp_path: Path) -> None:
-    file = built(tmp_path / "a.dxf", lambda m: m.add_lwpolyline([(0, 0), (9, 0), (9, 9)]), "R2000")
-    whole = file.read_bytes()
+ODD = ("nan", "inf", "-1", "0", "1e308", "1e12", "-1e-320", "99999999", "", "abc", "AcDbLine")
+
+
+def test_lines_changed_at_random_never_raise(tmp_path: Path) -> None:
+    def draw(space: Any) -> None:
+        space.add_lwpolyline([(0, 0, 0.3), (9, 0, 0), (9, 9, 0)], format="xyb", close=True)
+        space.add_arc((50, 0), 5, 0, 100)
+        space.add_ellipse((90, 0), (5, 0), 0.5)
+        space.add_open_spline([(0, 50), (9, 60), (20, 30), (30, 50)])
+        space.doc.blocks.new("B").add_point((1, 1), dxfattribs={"layer": "point"})
+        space.add_blockref("B", (5, 5), dxfattribs={"column_count": 3})
+
+    whole = built(tmp_path / "a.dxf", draw, "R2000").read_text().split("\n")
+    start = whole.index("BLOCKS")
     chance = random.Random(5)
-    start = whole.index(b"ENTITIES")
-    for _ in range(60):
-        data = bytearray(whole)
-        for _ in range(3):
-            data[chance.randrange(start, len(data))] = chance.choice(b"0123456789AZ-.\n ")
-        file.write_bytes(bytes(data))
-        read(file, "mm")
+    file = tmp_path / "b.dxf"
+    for _ in range(80):
+        lines = list(whole)
+        for _ in range(chance.choice((1, 2, 6))):
+            at = chance.randrange(start, len(lines))
+            lines[at : at + chance.choice((0, 1, 1, 2))] = [chance.choice(ODD)]
+        file.write_text("\n".join(lines))
+        shapes, findings, _ = read(file, "mm")
+        assert all(math.isfinite(v) for s in shapes for v in s.path.bounds)
+        assert shapes or faults(findings)
+
+
+def test_a_file_without_its_model_space_is_broken(tmp_path: Path) -> None:
+    file = built(tmp_path / "a.dxf", lambda m: m.add_circle((0, 0), 4), "R2000")
+    text = file.read_text()
+    at = text.index("\nLAYOUT\n")
+    file.write_text(text[:at] + text[at:].replace("Model", "Other"))
+    shapes, findings, _ = read(file)
+    assert (shapes, faults(findings)) == ((), ["R001"])
 
 
 def circle_text(tmp_path: Path) -> tuple[Path, str, str]:

@@ -102,6 +102,7 @@ def _unit(
     if given is not None:
         return given, unit_size(given), ()
     what = "states no unit" if code == 0 else f"states a unit that isn't known ($INSUNITS {code})"
+    what += f" (its $MEASUREMENT says {opened.system})" if opened.system else ""
     return "", None, (fault("R302", name, what, "say it with --units mm|in|cm"),)
 
 

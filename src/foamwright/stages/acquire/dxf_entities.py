@@ -99,6 +99,8 @@ def _mapped(segments: Iterable[Segment], closed: bool, m: Affine, level: float =
     _must_be_sound(made, FARTHEST)
     kept = _without_specks([_unbent(s) for s in made if not _is_nothing(s)])
     merged = sum(not _is_nothing(s) for s in made) - len(kept)
+    if len(kept) == 2 and isinstance(kept[0], Line) and kept[1] == kept[0].reversed():
+        kept, closed = kept[:1], False
     return Run(tuple(kept), closed, level, merged=merged if kept else 0)
 
 

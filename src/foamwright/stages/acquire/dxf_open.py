@@ -70,6 +70,7 @@ _NEWER = re.compile(
 )
 _VERSION = re.compile(rb"\$ACADVER[ \t]*\r?\n[ \t]*1[ \t]*\r?\n[ \t]*(AC\d+)")
 _UNITS = re.compile(rb"\$INSUNITS[ \t]*\r?\n[ \t]*70[ \t]*\r?\n[ \t]*([-+]?\d+)")
+_SYSTEM = re.compile(rb"\$MEASUREMENT[ \t]*\r?\n[ \t]*70[ \t]*\r?\n[ \t]*([01])")
 _UNITS_BINARY = re.compile(rb"\$INSUNITS\x00\x46\x00?(..)", re.DOTALL)
 #: Mends that may change what is drawn: a number guessed, an entity dropped or altered.
 _ALTERED = frozenset(
@@ -94,10 +95,15 @@ _READ_AS = b"AC1015"
 
 @dataclass(frozen=True)
 class Opened:
-    """A readable file. insunits: the code that literally stands in it, None where there is none."""
+    """A readable file.
+
+    insunits: the code that literally stands in it, None where there is none.  system: what its
+    $MEASUREMENT says, `inches` or `metric`, which settles no unit; else empty.
+    """
 
     document: Drawing
     insunits: int | None
+    system: str = ""
 
 
 def open_dxf(file: pathlib.Path) -> tuple[Opened | None, tuple[Finding, ...]]:
@@ -122,7 +128,7 @@ def open_dxf(file: pathlib.Path) -> tuple[Opened | None, tuple[Finding, ...]]:
     document, more = _loaded(file, marked if count else None, binary)
     if document is None:
         return None, (*told, *more)
-    return Opened(document, stated_insunits(data)), (*told, *more)
+    return Opened(document, stated_insunits(data), stated_system(data)), (*told, *more)
 
 
 def stated_insunits(data: bytes) -> int | None:
@@ -132,6 +138,12 @@ def stated_insunits(data: bytes) -> int | None:
         return int.from_bytes(found[1], "little", signed=True) if found else None
     found = _UNITS.search(data)
     return int(found[1]) if found else None
+
+
+def stated_system(data: bytes) -> str:
+    """What $MEASUREMENT says in a text file: `inches`, `metric` or nothing."""
+    found = _SYSTEM.search(data)
+    return ("inches", "metric")[int(found[1])] if found else ""
 
 
 def _loaded(
