@@ -47,7 +47,7 @@ def test_a_swept_closed_path_leaves_its_middle():
     ]
 
 
-@pytest.mark.parametrize("radius", [0.1, 2.0, 20.0])
+@pytest.mark.parametrize("radius", [0.1, 2.0, 20.0, 50.0])
 @pytest.mark.parametrize("tolerance", [0.01, 0.001])
 def test_a_disc_swept_along_an_arc_is_an_annulus_within_tolerance(radius, tolerance):
     ring = rg.swept([Path.circle(3 - 4j, 60)], radius, tolerance)

@@ -1,29 +1,24 @@
 """Which stretches of a raw parallel bound the result: the polygon library's part of an offset.
 
 The raw parallel is the convolution of the outline with a disc, so the result is all that it winds
-round at least once (Guibas, Ramshaw and Stolfi, "A kinetic framework for computational geometry",
-1983).  A raw parallel that runs clockwise bounds the outside: it is hung into a frame, and what it
-leaves open in the frame is the result.
+round at least once (`winding.py`); where it runs clockwise, what it leaves open.
 Gives each ring as runs: which element bounds it, from which vertex of the polygon to which.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-import shapely
 
 from foamwright.geometry.offset_raw import Element
 from foamwright.geometry.segments import Points
+from foamwright.geometry.winding import bounding_rings, twice_area
 
 Indices: TypeAlias = npt.NDArray[np.intp]
-
-#: How far outside everything the frame round a clockwise raw parallel stands, mm.
-FRAME = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +73,7 @@ def filled(elements: Sequence[Element], clockwise: bool, tolerance: float) -> tu
     if len(chain.points) < 3:
         return ()
     rings = []
-    for points in _wound(chain.points, clockwise):
+    for points in bounding_rings(chain.points, clockwise):
         if _width(points) > tolerance:
             chord, at = _labels(points, chain)
             owner = chain.owner[chord]
@@ -86,37 +81,9 @@ def filled(elements: Sequence[Element], clockwise: bool, tolerance: float) -> tu
     return tuple(rings)
 
 
-def _wound(points: Points, clockwise: bool) -> Iterator[Points]:
-    """Boundary rings of what the points wind round at least once; open, along the points' way."""
-    ring = np.append(points, points[0])
-    if clockwise:
-        ring = np.concatenate([_frame(points), ring])
-    coords = np.column_stack([ring.real, ring.imag])
-    for part in shapely.get_parts(shapely.buffer(shapely.Polygon(coords), 0)):
-        holes = shapely.get_rings(part)
-        for i, found in enumerate(holes):
-            if clockwise and i == 0:
-                continue  # the frame
-            xy = shapely.get_coordinates(found)[:-1]
-            made = xy[:, 0] + 1j * xy[:, 1]
-            wanted_ccw = i == 0
-            yield made if (_twice_area(made) > 0) == wanted_ccw else made[::-1]
-
-
-def _frame(points: Points) -> Points:
-    low = complex(points.real.min() - FRAME, points.imag.min() - FRAME)
-    high = complex(points.real.max() + FRAME, points.imag.max() + FRAME)
-    return np.array([low, complex(high.real, low.imag), high, complex(low.real, high.imag), low])
-
-
-def _twice_area(points: Points) -> float:
-    local = points - points[0]
-    return float(np.sum((local.conjugate() * np.roll(local, -1)).imag))
-
-
 def _width(points: Points) -> float:
     """Area over half the outline's length: near the width of a narrow ring."""
-    return abs(_twice_area(points)) / float(np.abs(points - np.roll(points, -1)).sum())
+    return abs(twice_area(points)) / float(np.abs(points - np.roll(points, -1)).sum())
 
 
 def _labels(points: Points, chain: _Chain) -> tuple[Indices, Indices]:

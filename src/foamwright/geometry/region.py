@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Literal, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -20,13 +20,10 @@ from shapely.geometry.base import BaseGeometry
 from foamwright.errors import GeometryError
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Box, Points
+from foamwright.geometry.widen import RegionJoin, widened
 
 Region: TypeAlias = BaseGeometry
 Distances: TypeAlias = npt.NDArray[np.float64]
-RegionJoin: TypeAlias = Literal["round", "mitre"]
-
-#: A mitred corner of a grown region is cut off beyond this many times the distance.
-MITRE_LIMIT = 5.0
 
 
 def _coords(points: Points) -> npt.NDArray[np.float64]:
@@ -95,13 +92,6 @@ def common(a: Region, b: Region) -> Region:
 # Growing and shrinking
 
 
-def quarter_steps(radius: float, tolerance: float) -> int:
-    """Chords to a quarter circle that keep each chord's sagitta within tolerance."""
-    if radius <= tolerance:
-        return 2
-    return max(2, math.ceil(math.pi / 4 / math.acos(1 - tolerance / radius)))
-
-
 def grown(
     material: Region, distance: float, tolerance: float = 0.002, join: RegionJoin = "round"
 ) -> Region:
@@ -111,13 +101,7 @@ def grown(
     """
     if distance == 0:
         return material
-    return shapely.buffer(
-        material,
-        distance,
-        quad_segs=quarter_steps(abs(distance), tolerance),
-        join_style=join,
-        mitre_limit=MITRE_LIMIT,
-    )
+    return widened(material, distance, tolerance, join)
 
 
 def closing(material: Region, radius: float, tolerance: float = 0.002) -> Region:
