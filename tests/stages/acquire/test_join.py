@@ -195,6 +195,22 @@ def test_an_outline_drawn_as_lines_and_again_as_one_is_kept_once() -> None:
     assert told.code == "R401"
 
 
+def test_an_edge_that_two_squares_share_is_told() -> None:
+    """Two squares side by side, drawn line by line: which way each runs can't be known."""
+    paths, findings = join(*square(), *square(10, 0))
+    assert codes(findings) == ["R401", "R404"]
+    assert findings[1].severity == "warning"
+    assert "1 lines" in findings[1].what
+    assert "(10.000, 0.000)" in findings[1].what
+    assert sorted(p.closed for p in paths) == [False, True]
+
+
+def test_two_polylines_that_share_an_edge_are_two_outlines() -> None:
+    left, right = Path.polygon([0, 10, 10 + 10j, 10j]), Path.polygon([10, 20, 20 + 10j, 10 + 10j])
+    paths, findings = join(Shape(left), Shape(right))
+    assert (paths, findings) == ([left, right], [])
+
+
 @pytest.mark.parametrize("role", ["mark", None])
 def test_lines_that_only_look_alike_are_both_kept(role: str | None) -> None:
     up = run(Line(0j, 5 + 5j), Line(5 + 5j, 10 + 0j), role=role)

@@ -143,6 +143,8 @@ def test_a_periodic_spline_closes_smoothly() -> None:
         (2, [0, 0, 0, 1, 1, 1], 3, [1, 0, 1], "weights"),
         (2, [0, 0, 0, 1, 1, 1], 3, [1, math.inf, 1], "weights"),
         (2, [0, 0, 0, 1, 1, 1], 3, [1, 1], "2 weights"),
+        (2, [0, 0, 0, 1, 1, 1], 3, [1, 1e308, 1], "differ"),
+        (2, [-1e308, -1e308, -1e308, 1e308, 1e308, 1e308], 3, [], "span nothing"),
     ],
 )
 def test_what_defines_no_curve_is_refused(

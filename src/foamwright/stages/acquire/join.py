@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import TypeAlias
 
@@ -70,6 +70,8 @@ class _Told:
     gaps: list[tuple[float, complex]]
     knots: list[tuple[int, complex]]
     specks: int = 0
+    doubled: list[complex] = field(default_factory=list)
+    shared: list[complex] = field(default_factory=list)
 
 
 def join_loose(
@@ -81,7 +83,7 @@ def join_loose(
     degrees.  where: the file's name.  A joined shape keeps the names and place of its earliest run,
     and that run's direction.
     """
-    kept, doubled = without_doubles(shapes)
+    kept, repeated = without_doubles(shapes)
     loose: dict[tuple[tuple[str, ...], str | None], list[int]] = defaultdict(list)
     for i, s in enumerate(kept):
         if not s.path.closed and s.role in (None, "cut"):
@@ -92,8 +94,15 @@ def join_loose(
         chains = [_Chain(i, made.pop(i).path) for i in members]
         for chain in _chained(chains, tolerance, corner_angle, told):
             made[chain.first] = replace(kept[chain.first], path=chain.path)
+    told.shared = [kept[i].path.start for i in sorted(set(repeated)) if _divides(made.get(i))]
     result, again = without_doubles(made[i] for i in sorted(made))
-    return result, tuple(_findings(told, doubled + again, tolerance, where))
+    told.doubled = [s[i].path.start for s, row in ((kept, repeated), (result, again)) for i in row]
+    return result, tuple(_findings(told, tolerance, where))
+
+
+def _divides(s: Shape | None) -> bool:
+    """A line drawn twice that closed nothing: it may be the common edge of two pieces."""
+    return s is not None and not s.path.closed and s.role in (None, "cut")
 
 
 def _chained(
@@ -311,26 +320,29 @@ def _moved(s: Segment, to: complex) -> list[Segment]:
     return [Line(s.start, to)]
 
 
-def without_doubles(shapes: Iterable[Shape]) -> tuple[tuple[Shape, ...], list[complex]]:
+def without_doubles(shapes: Iterable[Shape]) -> tuple[tuple[Shape, ...], list[int]]:
     """The shapes without those that repeat an earlier one of the same groups and role.
 
-    Direction and, for closed ones, the starting point don't matter.  Besides: where each lay.
+    Direction and, for closed ones, the starting point don't matter.  Besides: for each that was
+    left out, the place in the first of the one that it repeats.
     """
     kept: list[Shape] = []
-    dropped: list[complex] = []
-    cells: dict[tuple[object, ...], list[Path]] = defaultdict(list)
+    repeated: list[int] = []
+    cells: dict[tuple[object, ...], list[int]] = defaultdict(list)
     size = 4 * SAME
     for s in shapes:
         middle = _middle(s.path)
         x, y = math.floor(middle.real / size), math.floor(middle.imag / size)
         kind = (s.groups, s.role, s.path.closed, len(s.path.segments))
         near = ((*kind, x + dx, y + dy) for dx in (-1, 0, 1) for dy in (-1, 0, 1))
-        if any(_same(rival, s.path) for cell in near for rival in cells.get(cell, ())):
-            dropped.append(s.path.start)
-            continue
-        cells[*kind, x, y].append(s.path)
-        kept.append(s)
-    return tuple(kept), dropped
+        rivals = (i for cell in near for i in cells.get(cell, ()))
+        twin = next((i for i in rivals if _same(kept[i].path, s.path)), None)
+        if twin is None:
+            cells[*kind, x, y].append(len(kept))
+            kept.append(s)
+        else:
+            repeated.append(twin)
+    return tuple(kept), repeated
 
 
 def _middle(path: Path) -> complex:
@@ -360,16 +372,18 @@ def _agree(a: Sequence[Segment], b: Sequence[Segment]) -> bool:
     )
 
 
-def _findings(
-    told: _Told, doubled: Sequence[complex], tolerance: float, where: str
-) -> Iterator[Finding]:
+def _findings(told: _Told, tolerance: float, where: str) -> Iterator[Finding]:
     if told.gaps:
         worst, place = max(told.gaps, key=lambda g: g[0])
         what = f"{len(told.gaps)} gaps closed within {tolerance:g} mm, the widest {worst:.3g} mm"
         yield note("R109", where, f"{what} at {_at(place)}")
-    if doubled:
-        places = ", ".join(_at(p) for p in doubled[:3])
-        yield note("R401", where, f"{len(doubled)} lines drawn twice, kept once: at {places}")
+    if told.doubled:
+        places = ", ".join(_at(p) for p in told.doubled[:3])
+        yield note("R401", where, f"{len(told.doubled)} lines drawn twice, kept once: at {places}")
+    if told.shared:
+        what = f"{len(told.shared)} lines drawn twice close no outline, at {_at(told.shared[0])}"
+        mend = "where two pieces share an edge, draw each as one closed polyline"
+        yield warning("R404", where, what, mend)
     if told.specks:
         what = f"{told.specks} loose lines no longer than {tolerance:g} mm are left out"
         yield note("R402", where, what)

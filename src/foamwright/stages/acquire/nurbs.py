@@ -23,6 +23,8 @@ Row: TypeAlias = npt.NDArray[np.complex128]
 
 #: Halvings of a piece after which a curve is given up as not approximable.
 MAX_DEPTH = 24
+#: Least share of the greatest weight that a weight may have: below, a double's digits run out.
+LEAST_WEIGHT = 1e-9
 #: Highest degree taken: published formats stop far below.
 MAX_DEGREE = 25
 #: Relative departure from a circle below which a rational quadratic is the arc it stands for.
@@ -45,6 +47,7 @@ def segments_of(
     """
     _must_define_curve(degree, knots, points, weights)
     w = np.array(weights if len(weights) else [1.0] * len(points))
+    w /= w.max()
     rational = bool(np.ptp(w) > 0)
     rows = np.column_stack([np.array(points) * w, w.astype(complex)])
     made: list[Segment] = []
@@ -67,12 +70,14 @@ def _must_define_curve(
         raise GeometryError(f"{len(knots)} knots where {n + degree + 1} are needed")
     if not all(math.isfinite(k) for k in knots) or any(b < a for a, b in pairwise(knots)):
         raise GeometryError("knots that do not rise")
-    if not knots[degree] < knots[n]:
+    if not (knots[degree] < knots[n] and math.isfinite(knots[-1] - knots[0])):
         raise GeometryError("a spline whose knots span nothing")
     if len(weights) not in (0, n):
         raise GeometryError(f"{len(weights)} weights for {n} control points")
     if not all(math.isfinite(w) and w > 0 for w in weights):
         raise GeometryError("weights that are not above nought")
+    if len(weights) and min(weights) < LEAST_WEIGHT * max(weights):
+        raise GeometryError("weights that differ beyond all measure")
 
 
 def chained(segments: Sequence[Segment]) -> list[Segment]:
