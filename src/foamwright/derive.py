@@ -189,6 +189,7 @@ def style_for(machine: MachineProfile) -> FileStyle:
         writes=machine.writes,
         layers=MappingProxyType({str(k): v for k, v in machine.layers.items()}),
         colours=MappingProxyType({str(k): v for k, v in machine.colours.items()}),
+        margins=machine.margins,
     )
 
 

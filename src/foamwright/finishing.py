@@ -180,14 +180,19 @@ def finish(
     from foamwright.stages.save.sheet_view import view_of
 
     told = tuple(dict.fromkeys((*planned.findings, *findings)))
+    layout = f"{planned.asked.stem}.layout.json" if planned.asked.request.is_drawing else None
     record = draft.model_copy(
-        update={"verification": proof, "findings": tuple(f.line() for f in told)}
+        update={
+            "verification": proof,
+            "findings": tuple(f.line() for f in told),
+            "others": (SHEET, layout) if layout else (SHEET,),
+        }
     )
     write_file(folder, RECORD, record.to_text())
     programs = [p for _, p in planned.programs]
     write_file(folder, SHEET, sheet_html(view_of(record, programs, _checklist(planned))))
-    if planned.asked.request.is_drawing:
-        write_file(folder, f"{planned.asked.stem}.layout.json", _layout_text(planned, {}))
+    if layout:
+        write_file(folder, layout, _layout_text(planned, {}))
     return Result(planned, record, told)
 
 

@@ -257,7 +257,10 @@ class Tool:
 
 @dataclass(frozen=True, slots=True)
 class FileStyle:
-    """How a machine's software wants its files. origin: where the file's zero lies on the sheet."""
+    """How a machine's software wants its files. origin: where the file's zero lies on the sheet.
+
+    margins: left, right, near, far, mm: where the machine can't get to.
+    """
 
     dxf: Literal["r12", "r2000"] = "r2000"
     dxf_units: Literal["mm", "in"] = "mm"
@@ -267,6 +270,7 @@ class FileStyle:
     writes: tuple[str, ...] = ()
     layers: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     colours: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    margins: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)

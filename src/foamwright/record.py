@@ -134,6 +134,8 @@ class PermitEntry(Entry):
 
 
 class Record(Entry):
+    """The whole record. others: the run's files that are neither cut files nor this record."""
+
     schema_version: Literal[1] = 1
     version: str
     job: str
@@ -144,6 +146,7 @@ class Record(Entry):
     sheets: tuple[SheetEntry, ...]
     pieces: tuple[PieceEntry, ...]
     files: tuple[FileEntry, ...]
+    others: tuple[str, ...] = ()
     layout: dict[str, Any]
     time_s: float
     findings: tuple[str, ...] = ()
@@ -161,4 +164,4 @@ def checksum_of(data: dict[str, Any]) -> str:
     """sha256 over the record's data without its `checksum`, keys sorted, no spaces."""
     bare = {k: v for k, v in data.items() if k != "checksum"}
     text = json.dumps(bare, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(text.encode()).hexdigest()
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()

@@ -8,26 +8,30 @@ from __future__ import annotations
 
 import io
 import logging
+import re
 from typing import Any
 
+import ezdxf
 from ezdxf import colors, units
-from ezdxf._options import options
 from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
 
 from foamwright.geometry.path import Path
-from foamwright.geometry.pathdata import split_wide_arcs
 from foamwright.geometry.segments import Arc
 from foamwright.model import FileStyle, Program
-from foamwright.stages.save.layers import blocks, colour_of, layer_name, used_layers
-from foamwright.stages.save.people import check_line, labels, stock_outline
+from foamwright.stages.save.layers import (
+    as_written,
+    blocks,
+    colour_of,
+    layer_name,
+    used_layers,
+)
+from foamwright.stages.save.people import LETTERS, labels, lines_for_people
 from foamwright.units import MM
 
 #: Decimals of a coordinate in file units, and of a bulge (a bulge scales with the chord).
 DECIMALS = 7
 BULGE_DECIMALS = 12
-#: Height of a name's letters, mm.
-LETTERS = 5.0
 # the library warns of R12's missing unit field on standard error; the operator's sheet tells it
 logging.getLogger("ezdxf").addHandler(logging.NullHandler())
 _RELEASE = {"r12": "R12", "r2000": "R2000"}
@@ -52,6 +56,7 @@ def file_origin(program: Program, style: FileStyle) -> complex:
 
 def dxf_text(program: Program, style: FileStyle) -> str:
     """The whole file as text with newlines only."""
+    options = ezdxf.options  # type: ignore[attr-defined]
     before = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True  # no clock, no machine, no new GUIDs
     try:
@@ -78,12 +83,16 @@ def _document(program: Program, style: FileStyle) -> Drawing:
         for cut in block.cuts:
             _polyline(doc, cut.path, block.layer, scale, origin)
     _for_people(doc, program, style, scale, origin)
+    far = _at(complex(program.sheet.width, program.sheet.length), scale, origin)
+    near = _at(0j, scale, origin)
+    doc.modelspace().reset_extents((*near, 0.0), (*far, 0.0))
+    doc.modelspace().reset_limits(near, far)
     return doc
 
 
 def _polyline(doc: Drawing, path: Path, layer: str, scale: float, origin: complex) -> None:
     points = []
-    whole = split_wide_arcs(path)
+    whole = as_written(path)
     for s in whole.segments:
         bulge = round(s.bulge, BULGE_DECIMALS) if isinstance(s, Arc) else 0.0
         points.append((*_at(s.start, scale, origin), bulge))
@@ -105,19 +114,24 @@ def _at(p: complex, scale: float, origin: complex) -> tuple[float, float]:
 def _for_people(
     doc: Drawing, program: Program, style: FileStyle, scale: float, origin: complex
 ) -> None:
-    for name, make in {"STOCK": stock_outline, "CHECK": check_line}.items():
-        path = make(program) if name in style.writes else None
-        if path is not None:
-            _polyline(doc, path, layer_name(name, style), scale, origin)
     if "TEXT" in style.writes:
         layer = layer_name("TEXT", style)
         for label in labels(program):
             text = doc.modelspace().add_text(
-                label.text.encode("ascii", "replace").decode(),
-                height=LETTERS / scale,
-                dxfattribs={"layer": layer},
+                plain_text(label.text), height=LETTERS / scale, dxfattribs={"layer": layer}
             )
             text.set_placement(_at(label.at, scale, origin))
+    for name, path in lines_for_people(program, style).items():
+        _polyline(doc, path, layer_name(name, style), scale, origin)
+
+
+def plain_text(text: str) -> str:
+    """A text in ASCII: other letters as `\\U+00E9`, the format's own escape; `^` and `%%` start
+    others, so they are spaced out."""
+    ascii_only = "".join(
+        c if c.isascii() else f"\\U+{ord(c):04X}" if ord(c) < 0x10000 else "?" for c in text
+    )
+    return re.sub("%(?=%)", "% ", ascii_only.replace("^", "^ "))
 
 
 def nearest_index(colour: str) -> int:

@@ -6,12 +6,17 @@ the same names.  Does not know either format.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import count, groupby
 from types import MappingProxyType
 
+from foamwright.errors import GeometryError
+from foamwright.geometry.path import Path
+from foamwright.geometry.pathdata import split_wide_arcs
+from foamwright.geometry.segments import Cubic
 from foamwright.model import Cut, FileStyle, Operation, Program
+from foamwright.stages.save.people import lines_for_people
 
 #: Okabe and Ito's palette (2008), which people of every colour vision can tell apart.
 COLOURS: Mapping[str, str] = MappingProxyType(
@@ -52,16 +57,32 @@ def colour_of(operation: str, style: FileStyle) -> str:
 
 def blocks(program: Program, style: FileStyle) -> Iterator[Block]:
     """The program's cuts in cutting order, block by block."""
-    seen: dict[str, int] = {}
-    for (_, operation), run in groupby(program.cuts, key=lambda c: (c.band, c.operation)):
+    taken = set(used_layers(program, style).values())
+    seen: set[str] = set()
+    for (_, operation), cuts in groupby(program.cuts, key=lambda c: (c.band, c.operation)):
         layer = layer_name(operation, style)
-        seen[layer] = seen.get(layer, 0) + 1
-        label = layer if seen[layer] == 1 else f"{layer}-{seen[layer]}"
-        yield Block(operation, layer, label, colour_of(operation, style), tuple(run))
+        label = free_label(layer, seen, taken)
+        seen.add(label)
+        yield Block(operation, layer, label, colour_of(operation, style), tuple(cuts))
+
+
+def free_label(layer: str, seen: Set[str], taken: Set[str]) -> str:
+    """The layer's name for its first group, then `NAME-2`, `NAME-3`.. past the names taken."""
+    if layer not in seen:
+        return layer
+    numbered = (f"{layer}-{k}" for k in count(2))
+    return next(label for label in numbered if label not in seen and label not in taken)
 
 
 def used_layers(program: Program, style: FileStyle) -> dict[str, str]:
     """Operation (or layer for people) to the name it bears in the file, in file order."""
-    names: dict[str, str] = {b.operation: b.layer for b in blocks(program, style)}
-    people = {n: layer_name(n, style) for n in FOR_PEOPLE if n in style.writes}
-    return {**names, **people}
+    shown = {*lines_for_people(program, style), *({"TEXT"} & set(style.writes))}
+    names = (*(c.operation for c in program.cuts), *(n for n in FOR_PEOPLE if n in shown))
+    return {n: layer_name(n, style) for n in names}
+
+
+def as_written(path: Path) -> Path:
+    """The path with arcs as files hold them. Raises GeometryError for other curves."""
+    if any(isinstance(s, Cubic) for s in path.segments):
+        raise GeometryError("a cut with a curve that is neither line nor arc can't be written")
+    return split_wide_arcs(path)

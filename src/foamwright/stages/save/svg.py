@@ -6,13 +6,15 @@ left corner.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from xml.sax.saxutils import escape, quoteattr
 
 from foamwright.geometry.affine import Affine
+from foamwright.geometry.path import Path
 from foamwright.geometry.pathdata import number, to_path_data
 from foamwright.model import FileStyle, Program
-from foamwright.stages.save.layers import blocks, colour_of, layer_name
-from foamwright.stages.save.people import check_line, labels, stock_outline
+from foamwright.stages.save.layers import as_written, blocks, colour_of, layer_name
+from foamwright.stages.save.people import LETTERS, labels, lines_for_people
 
 #: Decimals of a millimetre in coordinates: a tenth of the writer's share of the budget and less.
 DECIMALS = 6
@@ -37,7 +39,7 @@ def svg_text(program: Program, style: FileStyle) -> str:
     for block in blocks(program, style):
         out.append(_group(block.label, block.operation, block.colour))
         for cut in block.cuts:
-            out.append(f'<path d="{to_path_data(cut.path.transformed(m), DECIMALS)}"/>')
+            out.append(_path(cut.path, m))
         out.append("</g>")
     out.extend(_for_people(program, style, m))
     out.append("</svg>")
@@ -51,23 +53,20 @@ def _group(label: str, operation: str, colour: str) -> str:
     )
 
 
-def _for_people(program: Program, style: FileStyle, m: Affine) -> list[str]:
-    out = []
-    paths = {"STOCK": stock_outline, "CHECK": check_line}
-    for name, make in paths.items():
-        path = make(program) if name in style.writes else None
-        if path is not None:
-            out.append(_group(layer_name(name, style), name, colour_of(name, style)))
-            out.append(f'<path d="{to_path_data(path.transformed(m), DECIMALS)}"/>')
-            out.append("</g>")
+def _path(path: Path, m: Affine) -> str:
+    return f'<path d="{to_path_data(as_written(path).transformed(m), DECIMALS)}"/>'
+
+
+def _for_people(program: Program, style: FileStyle, m: Affine) -> Iterator[str]:
     if "TEXT" in style.writes:
         colour = quoteattr(colour_of("TEXT", style))
-        out.append(
-            f'<g id={quoteattr(layer_name("TEXT", style))} data-operation="TEXT" fill={colour}>'
-        )
+        yield f'<g id={quoteattr(layer_name("TEXT", style))} data-operation="TEXT" fill={colour}>'
         for label in labels(program):
             at = m(label.at)
             x, y = number(at.real, DECIMALS), number(at.imag, DECIMALS)
-            out.append(f'<text x="{x}" y="{y}" font-size="5">{escape(label.text)}</text>')
-        out.append("</g>")
-    return out
+            yield f'<text x="{x}" y="{y}" font-size="{LETTERS:g}">{escape(label.text)}</text>'
+        yield "</g>"
+    for name, path in lines_for_people(program, style).items():
+        yield _group(layer_name(name, style), name, colour_of(name, style))
+        yield _path(path, m)
+        yield "</g>"

@@ -51,15 +51,20 @@ class Group:
 
 
 def expected_groups(entry: FileEntry) -> tuple[Group, ...]:
-    """The groups of cuts that the record calls for, in order; a name's second use is `NAME-2`."""
-    seen: dict[str, int] = {}
-    groups = []
+    """The groups of cuts that the record calls for, in order.
+
+    A layer's second group is `NAME-2`, its third `NAME-3`, past the names that layers bear.
+    """
+    layers = {*entry.layers.values()}
+    groups: dict[str, str] = {}
     for (_, operation), _run in groupby(entry.contours, key=lambda c: (c.band, c.operation)):
-        layer = entry.layers.get(operation, operation)
-        seen[layer] = seen.get(layer, 0) + 1
-        label = layer if seen[layer] == 1 else f"{layer}-{seen[layer]}"
-        groups.append(Group(label, operation))
-    return tuple(groups)
+        label = layer = entry.layers.get(operation, operation)
+        number = 1
+        while label in groups or (number > 1 and label in layers):
+            number += 1
+            label = f"{layer}-{number}"
+        groups[label] = operation
+    return tuple(Group(*g) for g in groups.items())
 
 
 def to_sheet(entry: FileEntry, scale: float, flipped: bool) -> Affine:
