@@ -1,15 +1,30 @@
-"""Offsets against closed forms: Steiner's formula, circles, rectangles, corners."""
+"""Offsets against closed forms, another library, and what defines them: the distance kept.
+
+Closed forms: Steiner's formula; for a polygon whose parallel doesn't run into itself the area is
+A + P r plus r^2 times the sum of theta / 2 (round), tan(theta / 2) (mitred) or sin(theta) / 2
+(bevelled) over its outside corners, less tan(theta / 2) over its inside corners.
+"""
 
 from __future__ import annotations
 
+import cmath
 import math
+from itertools import pairwise
 
+import numpy as np
+import pyclipr
 import pytest
+import shapely
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from scipy.special import ellipe
 
 from foamwright.errors import GeometryError
+from foamwright.geometry import region as rg
+from foamwright.geometry.affine import Affine
 from foamwright.geometry.offset import offset, parallels
 from foamwright.geometry.path import Path
-from foamwright.geometry.segments import Arc, Line
+from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 
 TOL = 0.006
 PLATE = Path.polygon([0, 100, 100 + 60j, 60j])
@@ -72,3 +87,343 @@ def test_a_neck_that_vanishes_leaves_two_parts():
         dent = 3 - (math.sqrt(1.25) + 2.25 * math.asin(1 / 1.5))
         assert p.path.area == pytest.approx(49 + dent, abs=1e-9)
     assert all(isinstance(s, Line | Arc) for p in made for s in p.path.segments)
+
+
+def rounded_rectangle(width: float, height: float, radius: float) -> Path:
+    w, h, r, quarter = width, height, radius, math.tan(math.pi / 8)
+    ends = [
+        r,
+        w - r,
+        w + r * 1j,
+        w + (h - r) * 1j,
+        w - r + h * 1j,
+        r + h * 1j,
+        (h - r) * 1j,
+        r * 1j,
+    ]
+    made: list[Segment] = []
+    for k in range(0, 8, 2):
+        made.append(Line(complex(ends[k]), complex(ends[k + 1])))
+        made.append(Arc(complex(ends[k + 1]), complex(ends[(k + 2) % 8]), quarter))
+    return Path.of(made, True)
+
+
+def star(points: int, outer: float, inner: float) -> Path:
+    radii = [outer, inner] * points
+    spots = [r * cmath.rect(1, k * math.pi / points) for k, r in enumerate(radii)]
+    return Path.polygon(spots)
+
+
+def turns(path: Path) -> list[float]:
+    n = len(path.segments)
+    ways = [s.tangent(0) for s in path.segments]
+    return [cmath.phase(ways[k] / ways[k - 1]) for k in range(n)]
+
+
+def material(paths: tuple[Path, ...], tolerance: float) -> rg.Region:
+    """The region that outlines (counter-clockwise) less openings (clockwise) bound."""
+    solid = rg.union([rg.region(p, tolerance=tolerance) for p in paths if p.area > 0])
+    return rg.minus(
+        solid, rg.union([rg.region(p, tolerance=tolerance) for p in paths if p.area < 0])
+    )
+
+
+def apart(a: rg.Region, b: rg.Region, step: float) -> float:
+    """Hausdorff distance of two boundaries sampled every step mm."""
+    there = rg.directed_deviation(rg.boundary_points(a, step), b).max()
+    back = rg.directed_deviation(rg.boundary_points(b, step), a).max()
+    return float(max(there, back))
+
+
+def assert_keeps_distance(path: Path, made: tuple[Path, ...], distance: float, slack: float):
+    edge = rg.curve(path, slack / 20)
+    for p in made:
+        spots = np.array([s.point(t) for s in p.segments for t in np.linspace(0, 0.95, 20)])
+        assert np.abs(rg.directed_deviation(spots, edge) - abs(distance)).max() <= slack
+
+
+# Closed forms
+
+
+@pytest.mark.parametrize("distance", [-2.5, -0.1, 0.1, 10])
+def test_a_rounded_rectangle_stays_four_lines_and_four_arcs(distance):
+    plate = rounded_rectangle(100, 60, 5)
+    (made,) = offset(plate, distance, TOL)
+    assert kinds(made) == "LALALALA"
+    assert made.corners == frozenset()
+    area = plate.area + plate.length * distance + math.pi * distance**2
+    assert made.area == pytest.approx(area, abs=1e-8)
+    assert made.length == pytest.approx(plate.length + 2 * math.pi * distance, abs=1e-9)
+    (opening,) = offset(plate.reversed(), -distance, TOL)
+    assert opening.area == pytest.approx(-area, abs=1e-8)
+
+
+def test_rounded_corners_shrunk_by_more_than_their_radius_are_sharp():
+    (made,) = offset(rounded_rectangle(100, 60, 5), -7, TOL)
+    assert kinds(made) == "LLLL"
+    assert made.corners == {0, 1, 2, 3}
+    wanted = {7 + 7j, 93 + 7j, 93 + 53j, 7 + 53j}
+    assert max(min(abs(s.start - w) for w in wanted) for s in made.segments) < 1e-9
+
+
+def test_a_stadium_is_two_lines_and_its_ends():
+    half = Arc(40 + 0j, 40 + 20j, 1.0), Arc(20j, 0j, 1.0)
+    stadium = Path.of([Line(0, 40), half[0], Line(40 + 20j, 20j), half[1]], True)
+    for distance in (-9.5, -1.0, 3.0):
+        (made,) = offset(stadium, distance, TOL)
+        r = 10 + distance
+        assert kinds(made) == "LALA"
+        assert made.area == pytest.approx(80 * r + math.pi * r * r, abs=1e-9)
+
+
+@pytest.mark.parametrize("points", [3, 5, 12])
+@pytest.mark.parametrize("join", ["round", "mitre", "bevel"])
+def test_a_star_polygon_in_closed_form(points, join):
+    shape, r = star(points, 50, 20), 0.5
+    (made,) = offset(shape, r, TOL, join, mitre_limit=20)
+    area = shape.area + shape.length * r
+    for t in turns(shape):
+        gain = {"round": t / 2, "mitre": math.tan(t / 2), "bevel": math.sin(t) / 2}[join]
+        area += r * r * (gain if t > 0 else math.tan(t / 2))
+    assert made.area == pytest.approx(area, abs=1e-8)
+    per_tip = {"round": 1, "mitre": 2, "bevel": 3}[join]
+    assert len(made.corners) == points * per_tip
+    assert len(made.segments) == points * (2 if join == "mitre" else 3)
+
+
+def test_a_mitre_beyond_its_limit_is_bevelled():
+    wedge = Path.polygon([0, 40, 40 + 4j])
+    (sharp,) = offset(wedge, 1, TOL, "mitre", mitre_limit=30)
+    (cut,) = offset(wedge, 1, TOL, "mitre", mitre_limit=4)
+    assert (len(sharp.segments), len(cut.segments)) == (3, 4)
+    reach = max(abs(s.start) for s in sharp.segments if s.start.real < 0)
+    assert reach == pytest.approx(1 / math.sin(math.atan(0.1) / 2), abs=1e-9)
+
+
+def test_mitres_of_arcs_run_on_along_their_tangents():
+    lens = Path.of([Arc(0j, 20 + 0j, 0.3), Arc(20 + 0j, 0j, 0.3)], True)
+    (made,) = offset(lens, 2, TOL, "mitre")
+    assert kinds(made) in ("ALLALL", "LALLAL", "LLALLA")
+    assert len(made.corners) == 2
+    half_turn = (math.pi - 2 * 2 * math.atan(0.3)) / 2
+    tips = sorted(made.corner_points(), key=lambda p: p.real)
+    reach = 2 / math.cos(half_turn)
+    assert tips == pytest.approx([-reach, 20 + reach], abs=1e-9)
+
+
+@pytest.mark.parametrize("distance", [-10, -0.1, 0.1, 25])
+def test_the_parallel_of_an_ellipse(distance):
+    a, b = 50.0, 30.0
+    ellipse = Path.circle(0, 1).transformed(Affine.scaling(a, b))
+    (made,) = offset(ellipse, distance, TOL)
+    t = np.linspace(0, 2 * np.pi, 2000)
+    w = np.hypot(a * np.sin(t), b * np.cos(t))
+    exact = (a + distance * b / w) * np.cos(t) + 1j * (b + distance * a / w) * np.sin(t)
+    assert rg.directed_deviation(exact, rg.curve(made, 1e-5)).max() <= TOL
+    back = rg.directed_deviation(made.flatten(1e-3), rg.polyline(exact)).max()
+    assert back <= TOL + 2e-4
+    perimeter = 4 * a * ellipe(1 - (b / a) ** 2)
+    area = math.pi * a * b + perimeter * distance + math.pi * distance**2
+    assert made.area == pytest.approx(area, abs=TOL * made.length)
+    assert made.corners == frozenset()
+
+
+def test_an_ellipse_shrunk_past_its_smallest_radius_gets_two_corners():
+    a, b, distance = 50.0, 30.0, -25.0  # smallest radius b^2 / a = 18
+    ellipse = Path.circle(0, 1).transformed(Affine.scaling(a, b))
+    (made,) = offset(ellipse, distance, TOL)
+    corners = sorted(made.corner_points(), key=lambda p: p.real)
+    # on the axis, at the place whose two nearest points of the ellipse are 25 away:
+    # distance^2 from (x, 0) is least b^2 (1 - x^2 / (a^2 - b^2))
+    x = math.sqrt((1 - (distance / b) ** 2) * (a * a - b * b))
+    assert corners == pytest.approx([-x, x], abs=0.02)
+    assert_keeps_distance(ellipse, (made,), distance, TOL)
+
+
+# Shapes that run into themselves
+
+
+def test_a_slot_narrower_than_the_tool_closes():
+    slot = Path.polygon([0, 30, 30 + 20j, 16 + 20j, 16 + 5j, 14 + 5j, 14 + 20j, 20j])
+    (open_still,) = offset(slot, 0.9, TOL)
+    (closed,) = offset(slot, 1.1, TOL)
+    assert len(open_still.segments) > len(closed.segments)
+    # both tips' arcs meet above the slot's middle, at 15 + 1j (20 + sqrt(1.1^2 - 1))
+    dip = 15 + 1j * (20 + math.sqrt(1.1**2 - 1))
+    assert min(abs(c - dip) for c in closed.corner_points()) < 1e-9
+    assert_keeps_distance(slot, (closed,), 1.1, TOL)
+
+
+def test_a_ring_with_a_narrow_gap_grows_a_hole():
+    outside = [0j, 14 + 0j, 14 + 30j, -16 + 30j, -16 + 0j, -2 + 0j]
+    inside = [-2 + 10j, -10 + 10j, -10 + 20j, 8 + 20j, 8 + 10j, 10j]
+    horseshoe = Path.polygon([*outside, *inside])
+    outer, inner = sorted(offset(horseshoe, 1.5, TOL), key=lambda p: -p.area)
+    assert (outer.area > 0, inner.area < 0) == (True, True)
+    assert_keeps_distance(horseshoe, (outer, inner), 1.5, TOL)
+    assert rg.area(material((outer, inner), 1e-4)) == pytest.approx(
+        rg.area(rg.grown(rg.region(horseshoe), 1.5, 1e-4)), abs=0.01
+    )
+
+
+@pytest.mark.parametrize(("distance", "parts"), [(-0.9, 1), (-1.1, 1), (-3.4, 1), (-3.6, 0)])
+def test_a_combs_teeth_vanish(distance, parts):
+    points: list[complex] = [0j, 40 + 0j]
+    for k in range(9, -1, -1):
+        points += [4 * k + 3 + 7j, 4 * k + 3 + 27j, 4 * k + 1 + 27j, 4 * k + 1 + 7j]
+    comb = Path.polygon([points[0], points[1], 40 + 7j, *points[2:], 7j])
+    made = offset(comb, distance, TOL)
+    assert len(made) == parts
+    if made:
+        teeth = sum(s.bounds()[3] > 20 for s in made[0].segments)
+        assert (teeth >= 30) == (distance > -1)
+        assert_keeps_distance(comb, made, distance, TOL)
+
+
+def test_a_spiral_keeps_its_distance_within_and_without():
+    points = [r * cmath.rect(1, t) for t, r in ((k / 20, 5 + k / 10) for k in range(400))]
+    back = [(r + 2) * cmath.rect(1, t) for t, r in ((k / 20, 5 + k / 10) for k in range(400))]
+    spiral = Path.polygon([*points[::-1], *back]).counter_clockwise()
+    for distance in (-0.9, 0.3, 5.5):
+        made = parallels(spiral, distance, TOL)
+        assert made
+        assert all(p.exact for p in made)
+        assert_keeps_distance(spiral, tuple(p.path for p in made), distance, TOL)
+
+
+def test_a_hair_between_points_and_the_shortest_segments_do_no_harm():
+    jagged = [0j, 10 + 0j, 10 + 1e-8j, 10 + 1e-3j, 10.0001 + 5j, 10 + 5.0001j, 10 + 10j, 1e-9 + 10j]
+    for distance in (-4, -0.1, 0.1, 4, 50):
+        (made,) = offset(Path.polygon(jagged), distance, TOL)
+        area = 100 + 40 * distance + (math.pi if distance > 0 else 4) * distance**2
+        assert made.area == pytest.approx(area, abs=TOL * made.length)
+
+
+@pytest.mark.parametrize("size", [1.0, 3000.0])
+def test_smooth_joints_leave_no_slivers_or_kinks(size):
+    # 24 chords to the circle's arcs would be corners; arcs a hair off tangent are not
+    arcs, n = [], 24
+    for k in range(n):
+        a, b = (size * cmath.rect(1, 2 * math.pi * (k + i) / n) for i in (0, 1))
+        arcs.append(Arc(a, b, math.tan(math.pi / n / 2) * (1.02 if k % 2 else 0.98)))
+    wavy = Path.of(arcs, True)
+    assert wavy.corners == frozenset()
+    for distance in (-0.3 * size if size == 1 else -20, 0.1, 5):
+        (made,) = offset(wavy, distance, TOL)
+        assert len(made.segments) == n
+        assert made.corners == frozenset()
+        for a, b in pairwise([*made.segments, made.segments[0]]):
+            assert abs(math.degrees(cmath.phase(b.tangent(0) / a.tangent(1)))) < 1
+
+
+# Another library
+
+
+def clipper(path: Path, distance: float, fine: float) -> rg.Region:
+    """The offset by Clipper2."""
+    tool = pyclipr.ClipperOffset()
+    tool.scaleFactor = int(1e6)
+    tool.arcTolerance = fine
+    spots = path.flatten(fine)[:-1]
+    xy = np.column_stack([spots.real, spots.imag])
+    tool.addPath(xy, pyclipr.JoinType.Round, pyclipr.EndType.Polygon)
+    rings = [np.asarray(r) for r in tool.execute(distance)]
+    signs = [np.sum(r[:, 0] * np.roll(r[:, 1], -1) - np.roll(r[:, 0], -1) * r[:, 1]) for r in rings]
+    solid = [shapely.Polygon(r) for r, s in zip(rings, signs, strict=True) if s > 0]
+    gone = [shapely.Polygon(r) for r, s in zip(rings, signs, strict=True) if s < 0]
+    return rg.minus(rg.union(solid), rg.union(gone))
+
+
+OUTLINES = {
+    "ell": Path.polygon([0, 40, 40 + 12j, 12 + 12j, 12 + 40j, 40j]),
+    "star": star(7, 40, 18),
+    "rounded": rounded_rectangle(60, 40, 8),
+    "scoop": Path.of(
+        [Line(0, 60), Line(60, 60 + 30j), Arc(60 + 30j, 0 + 30j, -0.6), Line(30j, 0)], True
+    ),
+    "leaf": Path.of(
+        [Cubic(0j, 20 - 15j, 45 - 10j, 60 + 0j), Cubic(60 + 0j, 40 + 25j, 25 + 4j, 0j)], True
+    ),
+}
+
+
+@pytest.mark.parametrize("name", OUTLINES)
+@pytest.mark.parametrize("distance", [0.1, -0.1, 2, -2, 12])
+def test_area_and_hausdorff_agree_with_clipper2(name, distance):
+    path = OUTLINES[name]
+    made = offset(path, distance, 0.003)
+    ours, theirs = material(made, 5e-4), clipper(path, distance, 1e-3)
+    assert rg.is_empty(ours) == rg.is_empty(theirs)
+    if not rg.is_empty(ours):
+        assert apart(ours, theirs, 0.2) <= 0.005
+        perimeter = sum(p.length for p in made)
+        assert abs(rg.area(ours) - rg.area(theirs)) <= 0.003 * perimeter
+
+
+# Properties
+
+
+@st.composite
+def outlines(draw: st.DrawFn, cubics: bool = False) -> Path:
+    """A closed path about the origin of lines and arcs (and cubics), 2 mm to 2 m across."""
+    size = 10 ** draw(st.floats(0, 3))
+    n = draw(st.integers(3, 14))
+    radii = draw(st.lists(st.floats(0.3, 1), min_size=n, max_size=n))
+    spots = [size * r * cmath.rect(1, 2 * math.pi * k / n) for k, r in enumerate(radii)]
+    made: list[Segment] = []
+    for k, (a, b) in enumerate(pairwise([*spots, spots[0]])):
+        bend = draw(st.floats(-0.4, 0.4))
+        kind = draw(st.sampled_from("lac" if cubics else "la"))
+        if kind == "l" or abs(bend) < 0.01:
+            made.append(Line(a, b))
+        elif kind == "a":
+            made.append(Arc(a, b, bend))
+        else:
+            way = (b - a) / 3
+            made.append(Cubic(a, a + way * cmath.rect(1, bend), b - way * cmath.rect(1, k), b))
+    path = Path.of(made, True)
+    assume(path.area > 0 and not rg.self_crossings(path, 1e-4 * size))
+    return path
+
+
+reaches = st.sampled_from([0.01, 0.1, 0.5, 3.0, 20.0, 50.0])
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(outlines(), reaches, st.sampled_from([1, -1]), st.booleans())
+def test_every_parallel_keeps_its_distance_and_misses_nothing(path, reach, sign, opening):
+    source = path.reversed() if opening else path
+    made = parallels(source, sign * reach, TOL)
+    assert all(p.exact for p in made)
+    paths = tuple(p.path for p in made)
+    assert_keeps_distance(source, paths, reach, TOL)
+    whole = rg.grown(
+        rg.region(path, tolerance=1e-3), -sign * reach if opening else sign * reach, 1e-3
+    )
+    length = max(sum(p.length for p in paths), 0.1)
+    area = sum(p.area for p in paths) * (-1 if opening else 1)
+    assert area == pytest.approx(rg.area(whole), abs=TOL * length)
+
+
+@settings(max_examples=8, deadline=None, derandomize=True)
+@given(outlines(cubics=True), reaches, st.sampled_from([1, -1]))
+def test_outlines_with_cubics_keep_their_distance(path, reach, sign):
+    made = offset(path, sign * reach, TOL)
+    assert all(isinstance(s, Line | Arc) for p in made for s in p.segments)
+    assert_keeps_distance(path, made, reach, TOL * 1.1)
+
+
+@settings(max_examples=30, deadline=None, derandomize=True)
+@given(outlines(), st.sampled_from([0.1, 0.5, 3.0]))
+def test_out_and_back_is_the_closing_and_in_and_out_the_opening(path, reach):
+    solid = rg.region(path, tolerance=5e-4)
+    out = tuple(q for p in offset(path, reach, TOL) for q in offset(p, -reach, TOL))
+    closed = rg.closing(solid, reach, 1e-3)
+    length = max(path.length, 0.1)
+    assert rg.area(material(out, 5e-4)) == pytest.approx(rg.area(closed), abs=2 * TOL * length)
+    inside = tuple(q for p in offset(path, -reach, TOL) for q in offset(p, reach, TOL))
+    opened = rg.opening(solid, reach, 1e-3)
+    assert rg.area(material(inside, 5e-4)) == pytest.approx(rg.area(opened), abs=2 * TOL * length)
+    # closing adds and never takes; opening takes and never adds
+    assert rg.area(rg.minus(solid, material(out, 5e-4))) <= 2 * TOL * length
+    assert rg.area(rg.minus(material(inside, 5e-4), solid)) <= 2 * TOL * length

@@ -128,7 +128,7 @@ def _superfluous(
             a = elements[pieces[i - 1].run.element].curve
             b = elements[pieces[(i + 1) % n].run.element].curve
             middle = p.curve.point(0.5)
-            if a is not b and abs(crossing(a, b, middle) - middle) < tolerance / 4:
+            if a is not b and abs(crossing(a, b, middle) - middle) < tolerance / 2:
                 return i
     return None
 
