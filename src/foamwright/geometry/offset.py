@@ -15,12 +15,13 @@ import numpy as np
 
 from foamwright.errors import GeometryError
 from foamwright.geometry.fit import fit_arcs
-from foamwright.geometry.offset_fill import Ring, filled
+from foamwright.geometry.offset_fill import Ring, filled, flattened
 from foamwright.geometry.offset_raw import Element, Join, Joining, raw_parallel
 from foamwright.geometry.offset_trim import exact_path
 from foamwright.geometry.path import Path
-from foamwright.geometry.region import Region, curve, directed_deviation
-from foamwright.geometry.segments import Cubic, Line, Points
+from foamwright.geometry.region import Region, directed_deviation, polygon
+from foamwright.geometry.segments import Arc, Cubic, Line, Points
+from foamwright.geometry.winding import twice_area
 
 __all__ = ["Join", "Parallel", "offset", "parallels"]
 
@@ -28,7 +29,7 @@ __all__ = ["Join", "Parallel", "offset", "parallels"]
 FIT_SHARE = 0.5
 CHORD_SHARE = 0.125
 #: Places on each segment of a result at which it is measured, as parameters.
-SAMPLES = (0.0, 0.25, 0.5, 0.75)
+SAMPLES = (0.0, 0.5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,7 @@ def parallels(
     rings = filled(elements, travelled.area < 0, tolerance * CHORD_SHARE)
     if not rings:
         return ()
-    edge = curve(travelled, how.tolerance * CHORD_SHARE)
+    edge = polygon(flattened(_lines_and_arcs(travelled), how.tolerance * CHORD_SHARE)[0])
     made = [p for r in rings if (p := _settled(r, elements, edge, how)) is not None]
     if distance > 0:
         return tuple(made)
@@ -98,11 +99,20 @@ def _settled(
         told = [_keeps(elements[e], how) for e in trimmed.elements]
         curves = [s for s, keeps in zip(trimmed.path.segments, told, strict=True) if keeps]
         spots = np.array([s.point(t) for s in curves for t in SAMPLES])
-        if _keep_distance(spots, edge, how):
+        if _fills(trimmed.path, ring, how) and _keep_distance(spots, edge, how):
             return Parallel(trimmed.path, True)
     keeps_its = np.array([_keeps(e, how) for e in elements])[ring.owner]
     both = keeps_its & np.roll(keeps_its, 1)
     return Parallel(_chords(ring), False) if _keep_distance(ring.points[both], edge, how) else None
+
+
+def _lines_and_arcs(path: Path) -> list[Line | Arc]:
+    return [s for s in path.segments if isinstance(s, Line | Arc)]
+
+
+def _fills(path: Path, ring: Ring, how: Joining) -> bool:
+    """Whether a path bounds the area that its ring does, within tolerance along its length."""
+    return abs(path.area - twice_area(ring.points) / 2) <= how.tolerance * path.length
 
 
 def _keeps(element: Element, how: Joining) -> bool:

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from foamwright.geometry.offset_raw import Element
-from foamwright.geometry.segments import Points
+from foamwright.geometry.segments import Arc, Line, Points
 from foamwright.geometry.winding import bounding_rings, twice_area
 
 Indices: TypeAlias = npt.NDArray[np.intp]
@@ -57,11 +57,33 @@ class _Chain:
 
     @staticmethod
     def of(elements: Sequence[Element], tolerance: float) -> _Chain:
-        parts = [e.curve.flatten(tolerance)[:-1] for e in elements]
-        owner = np.repeat(np.arange(len(parts)), [len(p) for p in parts])
-        points = np.concatenate(parts)
+        points, owner = flattened([e.curve for e in elements], tolerance)
         keep = points != np.roll(points, -1)
         return _Chain(points[keep], owner[keep])
+
+
+def flattened(curves: Sequence[Line | Arc], tolerance: float) -> tuple[Points, Indices]:
+    """Points along all the curves at once, and whose each is; no curve's end is among them.
+
+    The sagitta of each chord is within tolerance (mm).  A point at the share u of an arc's sweep
+    lies at chord sin(u sweep / 2) / sin(sweep / 2), turned by (u - 1) sweep / 2, from the start.
+    """
+    start = np.array([c.start for c in curves])
+    chord = np.array([c.end for c in curves]) - start
+    bulge = np.array([c.bulge if isinstance(c, Arc) else 0.0 for c in curves])
+    half = 2 * np.arctan(bulge)
+    bent = half != 0
+    radius = np.abs(chord) / np.where(bent, 2 * np.abs(np.sin(half)), 1.0)
+    step = 2 * np.arccos(1 - np.minimum(tolerance / np.maximum(radius, 1e-300), 0.25))
+    count = np.where(bent, np.ceil(2 * np.abs(half) / step), 1).astype(np.intp)
+    count = np.maximum(count, 1)
+    owner = np.repeat(np.arange(len(curves)), count)
+    share = (np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)) / count[owner]
+    turn = half[owner]
+    reach = np.where(
+        bent[owner], np.sin(share * turn) / np.where(bent, np.sin(half), 1)[owner], share
+    )
+    return start[owner] + chord[owner] * reach * np.exp(1j * (share - 1) * turn), owner
 
 
 def filled(elements: Sequence[Element], clockwise: bool, tolerance: float) -> tuple[Ring, ...]:
