@@ -62,13 +62,15 @@ def to_path_data(path: Path, decimals: int | None = 6) -> str:
     out = [f"M{at(whole.start)}"]
     last = len(whole.segments) - 1
     for i, s in enumerate(whole.segments):
+        closes = whole.closed and i == last
+        end = at(whole.start if closes else s.end)  # the last digit may differ: no speck before Z
         if isinstance(s, Arc):
             r = number(s.radius, decimals)
-            out.append(f"A{r} {r} 0 0 {int(s.bulge > 0)} {at(s.end)}")
+            out.append(f"A{r} {r} 0 0 {int(s.bulge > 0)} {end}")
         elif isinstance(s, Cubic):
-            out.append(f"C{at(s.control1)} {at(s.control2)} {at(s.end)}")
-        elif not (whole.closed and i == last):
-            out.append(f"L{at(s.end)}")
+            out.append(f"C{at(s.control1)} {at(s.control2)} {end}")
+        elif not closes:
+            out.append(f"L{end}")
     if whole.closed:
         out.append("Z")
     return " ".join(out)

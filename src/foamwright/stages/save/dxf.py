@@ -83,11 +83,20 @@ def _document(program: Program, style: FileStyle) -> Drawing:
         for cut in block.cuts:
             _polyline(doc, cut.path, block.layer, scale, origin)
     _for_people(doc, program, style, scale, origin)
-    far = _at(complex(program.sheet.width, program.sheet.length), scale, origin)
-    near = _at(0j, scale, origin)
-    doc.modelspace().reset_extents((*near, 0.0), (*far, 0.0))
-    doc.modelspace().reset_limits(near, far)
+    _set_extents(
+        doc,
+        _at(0j, scale, origin),
+        _at(complex(program.sheet.width, program.sheet.length), scale, origin),
+    )
     return doc
+
+
+def _set_extents(doc: Drawing, low: tuple[float, float], high: tuple[float, float]) -> None:
+    """The sheet as what a viewer shows first."""
+    doc.modelspace().reset_extents((*low, 0.0), (*high, 0.0))
+    doc.modelspace().reset_limits(low, high)
+    # the library passes over a corner at nought
+    doc.header["$EXTMIN"], doc.header["$EXTMAX"] = (*low, 0.0), (*high, 0.0)
 
 
 def _polyline(doc: Drawing, path: Path, layer: str, scale: float, origin: complex) -> None:
