@@ -11,15 +11,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
 
+from foamwright.geometry.affine import Affine
 from foamwright.geometry.fit import fit_arcs
+from foamwright.geometry.offset import offset
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 from foamwright.model import Cut, Mark, MarkMaker, Operation, Placement, Sheet, Tool
 
+#: Shapes whose fit or parallel is kept for their other copies.
+KEPT = 256
 #: Stretches of a cubic over which its radius is taken, and the turn (radians) that counts as none.
 STRETCHES, STEADY = 32, 1e-6
 _MADE_BY: dict[MarkMaker, Operation] = {
@@ -32,12 +37,18 @@ _MADE_BY: dict[MarkMaker, Operation] = {
 
 @dataclass(frozen=True, slots=True)
 class Contour:
-    """One target path of a copy. The path may hold cubics."""
+    """One target path of a copy, which may hold cubics.
+
+    path: on the sheet.  drawn, map: the same before placing, and what places it; what depends on
+    the shape alone is found once there for all copies, so that they are cut alike.
+    """
 
     copy: str
     name: str
     operation: Operation
     path: Path
+    drawn: Path
+    map: Affine
 
     @property
     def frees(self) -> bool:
@@ -59,16 +70,20 @@ def mark_operation(mark: Mark, marks_by: MarkMaker) -> Operation:
 
 def contours(placement: Placement, tool: Tool) -> Iterator[Contour]:
     """A placed piece's contours: marks, slits, openings, then the outline."""
-    copy, piece = placement.copy.name, placement.piece
-    for mark in piece.marks:
+
+    def contour(name: str, operation: Operation, placed: Path, drawn: Path) -> Contour:
+        return Contour(placement.copy.name, name, operation, placed, drawn, placement.map)
+
+    placed, drawn = placement.piece, placement.copy.piece
+    for mark, as_drawn in zip(placed.marks, drawn.marks, strict=True):
         operation = mark_operation(mark, tool.marks_by)
-        for path in mark.paths:
-            yield Contour(copy, f"mark:{mark.name}", operation, path)
-    for slit in piece.slits:
-        yield Contour(copy, f"slit:{slit.name}", "CUT_SLIT", slit.path)
-    for opening in piece.openings:
-        yield Contour(copy, f"opening:{opening.name}", "CUT_INNER", opening.path)
-    yield Contour(copy, "outline", "CUT_OUTER", piece.outline)
+        for path, before in zip(mark.paths, as_drawn.paths, strict=True):
+            yield contour(f"mark:{mark.name}", operation, path, before)
+    for slit, cut in zip(placed.slits, drawn.slits, strict=True):
+        yield contour(f"slit:{slit.name}", "CUT_SLIT", slit.path, cut.path)
+    for opening, hole in zip(placed.openings, drawn.openings, strict=True):
+        yield contour(f"opening:{opening.name}", "CUT_INNER", opening.path, hole.path)
+    yield contour("outline", "CUT_OUTER", placed.outline, drawn.outline)
 
 
 def sheet_contours(sheet: Sheet, tool: Tool) -> Iterator[Contour]:
@@ -93,9 +108,30 @@ def written(path: Path, tool: Tool, tolerance: float) -> Path:
     return chords(path, tolerance / 2) if tool.curves == "lines" else path
 
 
-def plain(path: Path, tool: Tool, tolerance: float) -> Path:
+@lru_cache(maxsize=KEPT)
+def _fitted_once(drawn: Path, tolerance: float) -> Path:
+    return fitted(drawn, tolerance)
+
+
+def fitted_target(contour: Contour, tolerance: float) -> Path:
+    """The target on the sheet as lines and arcs."""
+    return _fitted_once(contour.drawn, tolerance).transformed(contour.map)
+
+
+@lru_cache(maxsize=KEPT)
+def _offset_once(drawn: Path, distance: float, tolerance: float) -> tuple[Path, ...]:
+    return offset(drawn, distance, tolerance)
+
+
+def offset_target(contour: Contour, distance: float, tolerance: float) -> tuple[Path, ...]:
+    """The parallels of a closed target on the sheet, `distance` mm away from the material."""
+    found = _offset_once(contour.drawn, distance, tolerance)
+    return tuple(p.transformed(contour.map) for p in found)
+
+
+def plain(contour: Contour, tool: Tool, tolerance: float) -> Path:
     """The target itself, uncompensated, as lines and arcs or chords."""
-    return written(fitted(path, share(tool, tolerance)), tool, tolerance)
+    return written(fitted_target(contour, share(tool, tolerance)), tool, tolerance)
 
 
 def chords(path: Path, tolerance: float) -> Path:

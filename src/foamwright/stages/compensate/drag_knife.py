@@ -51,7 +51,7 @@ def cuts(
     compensated = tool.blade_offset > 0 and not tool.leaves_to_machine("blade-offset")
     for contour in sheet_contours(sheet, tool):
         if contour.operation == "PEN" or not compensated:
-            made.append(contour.cut(plain(contour.path, tool, tolerance)))
+            made.append(contour.cut(plain(contour, tool, tolerance)))
             continue
         target = contour.path
         way = find_run_in(target, tool.blade_offset, ground) if contour.frees else None

@@ -15,12 +15,12 @@ from collections.abc import Iterator
 
 from foamwright.findings import Finding, fault, note
 from foamwright.geometry import region
-from foamwright.geometry.offset import offset
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Line
 from foamwright.model import Cut, Sheet, Tool
 from foamwright.stages.compensate.contours import (
     Contour,
+    offset_target,
     plain,
     share,
     sheet_contours,
@@ -59,9 +59,9 @@ def _compensated(
     contour: Contour, tool: Tool, tolerance: float, unreached_max: float
 ) -> tuple[tuple[Path, ...], list[Finding]]:
     if not contour.frees or tool.kerf <= 0 or tool.leaves_to_machine("kerf"):
-        return (plain(contour.path, tool, tolerance),), []
+        return (plain(contour, tool, tolerance),), []
     radius = tool.kerf / 2
-    paths = offset(contour.path, radius, share(tool, tolerance))
+    paths = offset_target(contour, radius, share(tool, tolerance))
     findings = list(judged(contour, paths, radius, unreached_max))
     return tuple(written(p, tool, tolerance) for p in paths), findings
 

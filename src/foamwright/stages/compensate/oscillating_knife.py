@@ -21,7 +21,7 @@ from foamwright.geometry.segments import Line
 from foamwright.model import Cut, Sheet, Tool
 from foamwright.stages.compensate.contours import (
     Contour,
-    fitted,
+    fitted_target,
     opened,
     plain,
     share,
@@ -35,8 +35,8 @@ from foamwright.stages.compensate.ground import Ground
 STAND_OFF = 0.1
 #: mm: shorter run-ons than this are left out, and shorter lengths left uncut are not told.
 WORTH_CUTTING = 0.05
-#: mm that a flat blade may leave on a curve before it is told (the chain's limit).
-FLAT_ON_CURVE = 0.01
+#: mm that a flat blade may leave on a curve before it is told.
+FLAT_ON_CURVE = 0.05
 
 
 def cuts(
@@ -47,9 +47,9 @@ def cuts(
     findings: list[Finding] = []
     for contour in sheet_contours(sheet, tool):
         if contour.operation in ("PEN", "SCORE") or tool.leaves_to_machine("overrun"):
-            made.append(contour.cut(plain(contour.path, tool, tolerance)))
+            made.append(contour.cut(plain(contour, tool, tolerance)))
             continue
-        target = fitted(contour.path, share(tool, tolerance))
+        target = fitted_target(contour, share(tool, tolerance))
         findings.extend(_flat_blade(contour, tool.blade_width))
         strokes = [
             (run, 0.0) if whole else stroke(run, tool, ground) for run, whole in runs(target, tool)
