@@ -146,11 +146,12 @@ def plain_text(text: str) -> str:
 def nearest_index(colour: str) -> int:
     """The colour index (1..255) of DXF's fixed table that lies nearest to #RRGGBB.
 
-    Of two as near the higher: so the palette's two oranges stay farther apart.
+    Of two that miss it alike the higher: the palette's two oranges stay farther apart.
     """
     wanted = tuple(int(colour[i : i + 2], 16) for i in (1, 3, 5))
 
-    def miss(index: int) -> int:
-        return sum((a - b) ** 2 for a, b in zip(colors.aci2rgb(index), wanted, strict=True))
+    def miss(index: int) -> tuple[int, int]:
+        off = sum((a - b) ** 2 for a, b in zip(colors.aci2rgb(index), wanted, strict=True))
+        return off, -index if off else index
 
-    return min(range(255, 0, -1), key=miss)
+    return min(range(1, 256), key=miss)
