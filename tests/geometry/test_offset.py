@@ -316,6 +316,53 @@ def test_smooth_joints_leave_no_slivers_or_kinks(size):
             assert abs(math.degrees(cmath.phase(b.tangent(0) / a.tangent(1)))) < 1
 
 
+@pytest.mark.parametrize("radius", [1.0, 1 - 1e-12, 1 - 1e-7])
+def test_an_arc_that_shrinks_to_a_point_leaves_a_corner(radius):
+    (made,) = offset(rounded_rectangle(20, 10, radius), -1, TOL)
+    assert kinds(made) == "LLLL"
+    assert made.corners == {0, 1, 2, 3}
+
+
+def test_a_slit_as_wide_as_the_tool_leaves_nothing_between():
+    slit = Path.polygon([0, 30, 30 + 20j, 16 + 20j, 16 + 5j, 14 + 5j, 14 + 20j, 20j])
+    made = parallels(slit, 1.0, TOL)
+    assert all(p.exact for p in made)
+    area = sum(p.path.area for p in made)
+    assert area == pytest.approx(32 * 22 - (4 - math.pi) - (2 - math.pi / 2), abs=1e-6)
+
+
+@st.composite
+def lattice_outlines(draw: st.DrawFn) -> Path:
+    """The outline of rectangles on whole millimetres laid over each other."""
+    corner = st.integers(0, 8)
+    size = st.integers(1, 5)
+    found = draw(st.lists(st.tuples(corner, corner, size, size), min_size=1, max_size=8))
+    whole = rg.union([rg.box((x, y, x + w, y + h)) for x, y, w, h in found])
+    largest = max(rg.parts(whole), key=rg.area)
+    return Path.polygon([complex(p) for p in rg.rings(largest)[0][:-1]]).counter_clockwise()
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(lattice_outlines(), st.sampled_from([0.25, 0.5, 1, 1.5, 2, -0.25, -0.5, -1, -1.5]))
+def test_parallels_that_fall_onto_each_other_do_no_harm(path, distance):
+    made = parallels(path, distance, TOL)
+    assert all(p.exact for p in made)
+    paths = tuple(p.path for p in made)
+    assert_keeps_distance(path, paths, distance, TOL)
+    whole = rg.grown(rg.region(path), distance, 1e-4)
+    assert sum(p.area for p in paths) == pytest.approx(rg.area(whole), abs=0.02)
+    for p in paths:
+        assert rg.is_valid(rg.region(p, tolerance=1e-4))
+
+
+def test_a_ring_that_fails_is_made_of_chords_within_tolerance(monkeypatch):
+    monkeypatch.setattr("foamwright.geometry.offset.exact_path", lambda *_: None)
+    (made,) = parallels(OUTLINES["scoop"], 2, TOL)
+    assert not made.exact
+    assert set(kinds(made.path)) == {"L"}
+    assert_keeps_distance(OUTLINES["scoop"], (made.path,), 2, TOL)
+
+
 # Another library
 
 

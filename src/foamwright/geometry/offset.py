@@ -9,6 +9,7 @@ Does not offset open paths.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -112,7 +113,8 @@ def _lines_and_arcs(path: Path) -> list[Line | Arc]:
 
 def _fills(path: Path, ring: Ring, how: Joining) -> bool:
     """Whether a path bounds the area that its ring does, within tolerance along its length."""
-    return abs(path.area - twice_area(ring.points) / 2) <= how.tolerance * path.length
+    area = math.fsum(s.area() for s in path.segments)
+    return abs(area - twice_area(ring.points) / 2) <= how.tolerance * path.length
 
 
 def _keeps(element: Element, how: Joining) -> bool:

@@ -18,6 +18,8 @@ from foamwright.geometry.offset_raw import Element
 from foamwright.geometry.segments import Arc, Line, Points
 from foamwright.geometry.winding import bounding_rings, twice_area
 
+#: A vertex this near to a chord lies on it but for rounding, mm.
+ON_CHORD = 1e-7
 Indices: TypeAlias = npt.NDArray[np.intp]
 
 
@@ -115,14 +117,16 @@ def _labels(points: Points, chain: _Chain) -> tuple[Indices, Indices]:
     two crossings cut out of one chord is found by nearness.  A vertex that isn't one: -1.
     """
     at = _same_points(points, chain.points)
-    after = np.roll(at, -1)
     n = len(chain.points)
+    ends, after = np.roll(points, -1), np.roll(at, -1)
     chord = np.where(at >= 0, at, np.where(after >= 0, (after - 1) % n, -1))
-    clash = (at >= 0) & (after >= 0) & ((at + 1) % n != after)
-    chord[clash] = -1
-    lost = np.flatnonzero(chord < 0)
+    tips = np.roll(chain.points, -1)
+    start, way = chain.points[chord], (tips - chain.points)[chord]
+    off = np.maximum(_miss(points, start, way), _miss(ends, start, way))
+    along = (way.conjugate() * (ends - points)).real > 0
+    lost = np.flatnonzero((chord < 0) | (off > ON_CHORD) | ~along)
     if len(lost):
-        chord[lost] = _nearest_chords(points[lost], np.roll(points, -1)[lost], chain.points)
+        chord[lost] = _nearest_chords(points[lost], ends[lost], chain.points)
     return chord, at
 
 
@@ -149,7 +153,7 @@ def _nearest_chords(starts: Points, ends: Points, chain: Points) -> Indices:
     return found
 
 
-def _miss(p: complex, starts: Points, ways: Points) -> npt.NDArray[np.float64]:
+def _miss(p: complex | Points, starts: Points, ways: Points) -> npt.NDArray[np.float64]:
     t = ((p - starts) * ways.conjugate()).real / np.abs(ways) ** 2
     miss: npt.NDArray[np.float64] = np.abs(p - starts - np.clip(t, 0.0, 1.0) * ways)
     return miss

@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from foamwright.geometry.path import Path
+from foamwright.geometry.path import CORNER_ANGLE, Path
 from foamwright.geometry.segments import Arc, Line, Segment, line_or_arc
 
 Join: TypeAlias = Literal["round", "mitre", "bevel"]
@@ -69,6 +69,15 @@ class _Parallel:
         if isinstance(self.segment, Line):
             return abs(self.segment.end - self.segment.start)
         return abs(self.segment.sweep * self.radius)
+
+    @property
+    def leaves_corner(self) -> bool:
+        """An arc that shrank to a point, so that its neighbours meet at a corner."""
+        return (
+            isinstance(self.segment, Arc)
+            and abs(self.end - self.start) <= TINY
+            and abs(self.segment.sweep) > math.radians(CORNER_ANGLE)
+        )
 
     def curve(self) -> Line | Arc | None:
         """The parallel with its ends moved; None where nothing is left of it."""
@@ -123,7 +132,8 @@ def _in_order(
         curve = p.curve()
         if curve is not None:
             role: Role = "inner" if p.inside_out else "parallel"
-            yield Element(curve, role, k, sharp[(k + 1) % n])
+            following = (k + 1) % n
+            yield Element(curve, role, k, sharp[following] or parallels[following].leaves_corner)
 
 
 def _joint(

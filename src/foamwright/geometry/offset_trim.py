@@ -122,13 +122,14 @@ def _superfluous(
     for i, p in enumerate(pieces):
         if p.curve is None:
             return i
-        if p.whole or n < 4 or elements[p.run.element].role == "join":
+        if n < 4 or elements[p.run.element].role == "join":
             continue
-        if p.curve.length() < SLIVER:
+        shrunk = p.whole and isinstance(p.curve, Arc)
+        if p.curve.length() < (tolerance if shrunk else 0.0 if p.whole else SLIVER):
             a = elements[pieces[i - 1].run.element].curve
             b = elements[pieces[(i + 1) % n].run.element].curve
             middle = p.curve.point(0.5)
-            if a is not b and abs(crossing(a, b, middle) - middle) < tolerance / 2:
+            if any(abs(x - middle) < tolerance / 2 for x in _crossings(a, b)):
                 return i
     return None
 
