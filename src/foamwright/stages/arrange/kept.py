@@ -8,26 +8,33 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from foamwright.geometry.pathdata import to_path_data
+from foamwright.geometry.path import Path
 from foamwright.model import Copy, Limits, Placement, Sheet, Stock
 
 #: Version of the layout file; another one is searched anew.
 SCHEMA = 1
-#: Decimals of an outline in the key, mm: below what any tool can tell.
-KEY_DECIMALS = 4
+#: Decimals of an outline's size in the key, mm: what a layout can tell apart.
+KEY_DECIMALS = 2
+#: Moves the key's rounding off the numbers that people draw, so that noise doesn't flip it, mm.
+KEY_SHIFT = 0.00137
 
 Group = dict[str, Any]
 
 
 def layout_key(copies: Sequence[Copy], stocks: Sequence[Stock], limits: Limits, back: bool) -> str:
-    """sha256 over outlines, turns, stock, limits and which face is up."""
+    """sha256 over outlines' sizes, turns, stock, limits and which face is up.
+
+    An outline counts by its box, length and area, so that another platform's last digits don't
+    search anew; a kept layout is checked on the exact outlines before it is used.
+    """
     data = {
         "copies": [
-            [c.name, c.mirrored, c.rotations, to_path_data(c.piece.outline, KEY_DECIMALS)]
+            [c.name, c.mirrored, c.rotations, _measures(c.piece.outline)]
             for c in copies
         ],
         "stocks": [asdict(s) for s in stocks],
@@ -35,6 +42,11 @@ def layout_key(copies: Sequence[Copy], stocks: Sequence[Stock], limits: Limits, 
         "back": back,
     }
     return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
+
+
+def _measures(outline: Path) -> list[float]:
+    size = math.sqrt(outline.area)
+    return [round(v + KEY_SHIFT, KEY_DECIMALS) for v in (*outline.bounds, outline.length, size)]
 
 
 def to_text(

@@ -119,10 +119,12 @@ def _one_window(
     findings: list[Finding],
 ) -> tuple[Placement, ...]:
     """As many of the shapes as the search lays within the window's length; never none."""
+    rows = place_in_rows(shapes, window, clearance)
+    if len(shapes) == 1:
+        return rows
     found = _searched(window, shapes, clearance, asked)
     within = tuple(p for p in found or () if p.piece.outline.bounds[3] <= window.far + FIT_EPS)
     reason = "the search gave no layout" if not within else broken_rule(within, window, clearance)
-    rows = place_in_rows(shapes, window, clearance)
     if reason is not None:
         findings.append(warning("L402", shapes[0].copy.material, f"{reason}; boxes laid in rows"))
         return rows
