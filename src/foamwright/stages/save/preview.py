@@ -37,7 +37,7 @@ def preview_svg(drawing: Drawing, findings: Sequence[Finding]) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="{h}mm" '
         f'viewBox="0 0 {w} {h}">',
         f"<title>{SIGNATURE}: {escape(readable(drawing.file))}</title>",
-        "<desc>" + escape(" | ".join(f.line() for f in findings)) + "</desc>",
+        "<desc>" + escape(readable(" | ".join(f.line() for f in findings))) + "</desc>",
         f'<rect width="{w}" height="{h}" fill="#ffffff"/>',
     ]
     for piece in drawing.pieces:
