@@ -35,6 +35,8 @@ RUN_IN_SLACK = 0.002
 KNIFE_SCRAP = 1.0
 #: Two thicknesses that differ by less are the same, mm: nominal figures are rounded.
 SAME = 1e-6
+#: Decimals of a turn, degrees: a drawn grain line's rounding must not turn a whole quarter askew.
+TURN_DECIMALS = 6
 
 
 def settings_for(machine: MachineProfile, material: MaterialProfile) -> CutSettings:
@@ -272,7 +274,7 @@ def rotations_for(material: MaterialProfile, grain: float | None) -> tuple[float
     grain: direction of the piece's grain line, None for upright.  One-way nap: grain up the sheet,
     never down.  A stated grain or a stretch: up or down.  Else any quarter turn.
     """
-    up = (90.0 - (90.0 if grain is None else grain)) % 360
+    up = round(90.0 - (90.0 if grain is None else grain), TURN_DECIMALS) % 360
     if material.nap == "one-way":
         return (up,)
     if grain is not None or material.stretch != "none":

@@ -33,10 +33,7 @@ def layout_key(copies: Sequence[Copy], stocks: Sequence[Stock], limits: Limits, 
     search anew; a kept layout is checked on the exact outlines before it is used.
     """
     data = {
-        "copies": [
-            [c.name, c.mirrored, c.rotations, _measures(c.piece.outline)]
-            for c in copies
-        ],
+        "copies": [[c.name, c.mirrored, c.rotations, _measures(c.piece.outline)] for c in copies],
         "stocks": [asdict(s) for s in stocks],
         "limits": asdict(limits),
         "back": back,

@@ -50,11 +50,12 @@ def find(
         return None
     if not isinstance(answer, list) or {a[0] for a in answer} != set(range(len(shapes))):
         return None
-    return tuple((int(i), _snapped(-turn), float(x), float(y)) for i, turn, x, y in answer)
+    return tuple(
+        (int(i), _nearest(-turn, shapes[int(i)].rotations), float(x), float(y))
+        for i, turn, x, y in answer
+    )
 
 
-def _snapped(turn: float) -> float:
-    """A turn as asked for: the library gives -180 and 89.99999 back."""
-    near = round(turn * 1000) / 1000
-    whole = round(near)
-    return float(whole % 360) if abs(near - whole) < 0.01 else near % 360
+def _nearest(turn: float, allowed: Sequence[float]) -> float:
+    """The allowed turn that the library meant: it gives -180 and 89.99999 back."""
+    return min(allowed, key=lambda r: abs((r - turn + 180) % 360 - 180))
