@@ -19,9 +19,9 @@ import click
 
 from foamwright import __version__
 from foamwright.errors import FoamwrightError
+from foamwright.names import readable
 
 if TYPE_CHECKING:
-    from foamwright.findings import Finding
     from foamwright.pipeline import Request
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -47,13 +47,15 @@ def guarded(command: Command) -> Command:
         except KeyboardInterrupt:
             click.echo("stopped; earlier output is as it was", err=True)
             sys.exit(1)
+        except BrokenPipeError:  # whoever read standard output has heard enough
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            sys.exit(1)
         except Exception as flaw:
             if os.environ.get("FOAMWRIGHT_DEBUG"):
                 raise
             what = f"{type(flaw).__name__}: {flaw}".splitlines()[0][:200]
             click.echo(
-                f"fault: foamwright itself failed ({what}); nothing was written; "
-                "set FOAMWRIGHT_DEBUG=1 to see where",
+                f"fault: foamwright itself failed ({what}); set FOAMWRIGHT_DEBUG=1 to see where",
                 err=True,
             )
             sys.exit(1)
@@ -71,7 +73,7 @@ def _tell_stop(stop: FoamwrightError, as_json: bool) -> None:
     if findings:
         show_findings(findings)
     else:
-        click.echo(f"fault: {stop}", err=True)
+        click.echo(f"fault: {readable(str(stop))}", err=True)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -99,11 +101,12 @@ def start(folder: Path, drawing: Path | None, units: str | None) -> None:
     \b
     Example: foamwright start heron --drawing heron.svg
     """
+    from foamwright.report import show_findings
     from foamwright.starting import start_job
 
     file, findings = start_job(folder, drawing, units)
-    _notes(findings)
-    click.echo(f"{file} is there to be filled in")
+    show_findings(findings, whole=True)
+    click.echo(f"{readable(str(file))} is there to be filled in")
 
 
 @main.command()
@@ -200,7 +203,8 @@ def cut(out: Path, as_json: bool, **options: Any) -> None:
         report.show_plan(result.plan)
         report.show_proof(result.record.verification)
         report.show_findings(result.findings)
-        click.echo(f"{len(result.record.files)} cut files and the operator's sheet are in {out}")
+        made = report.counted(len(result.record.files), "cut file")
+        click.echo(f"{made} and the operator's sheet are in {readable(str(out))}")
 
 
 @main.command()
@@ -218,7 +222,8 @@ def verify(folder: Path, as_json: bool) -> None:
 
     verification, findings = pipeline.verify_folder(folder)
     if as_json:
-        click.echo(report.document({"verification": report.plain(verification)}, findings))
+        proof = {"ok": verification.passed, "verification": report.plain(verification)}
+        click.echo(report.document(proof, findings))
     else:
         report.show_proof(verification)
         report.show_findings(findings)
@@ -276,9 +281,3 @@ def _request(options: dict[str, Any]) -> Request:
     from foamwright.pipeline import Request
 
     return Request.of(**options)
-
-
-def _notes(findings: tuple[Finding, ...]) -> None:
-    from foamwright.report import show_findings
-
-    show_findings(findings)

@@ -30,6 +30,8 @@ from foamwright.record import Verification
 
 #: Columns where the output is no terminal.
 COLUMNS = 80
+#: Notes or warnings of one code that people are told before the rest is counted.
+TOLD = 3
 
 
 def _console(error: bool = False) -> Console:
@@ -44,7 +46,7 @@ def _safe(text: str) -> str:
 
 def _table(*columns: str, right: Sequence[str] = (), whole: Sequence[str] = ()) -> Table:
     """right: columns set to the right; whole: columns whose words are never broken."""
-    table = Table(box=None, pad_edge=False, header_style="bold")
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
     for column in columns:
         justify: Literal["left", "right"] = "right" if column in right else "left"
         table.add_column(column, justify=justify, overflow="fold", no_wrap=column in whole)
@@ -52,9 +54,11 @@ def _table(*columns: str, right: Sequence[str] = (), whole: Sequence[str] = ()) 
 
 
 def document(data: dict[str, Any], findings: Iterable[Finding]) -> str:
-    """One JSON document with the findings in it."""
-    told = [plain(f) for f in findings]
-    return json.dumps({**data, "findings": told}, ensure_ascii=False, indent=1, default=str)
+    """One JSON document with the findings in it; ok: no fault among them. ASCII, for any pipe."""
+    told = tuple(findings)
+    ok = not any(f.is_fault for f in told)
+    whole = {"ok": ok, **data, "findings": [plain(f) for f in told]}
+    return json.dumps(whole, indent=1, allow_nan=False)
 
 
 def plain(value: Any) -> Any:
@@ -66,18 +70,29 @@ def plain(value: Any) -> Any:
     return value
 
 
-def show_findings(findings: Iterable[Finding]) -> None:
-    """A line each on standard error, faults last, so that they stand above the prompt."""
+def show_findings(findings: Iterable[Finding], whole: bool = False) -> None:
+    """A line each on standard error, faults last, so that they stand above the prompt.
+
+    Of notes and warnings of one code the first TOLD; whole: all of them.
+    """
     console = _console(error=True)
     styles = {"note": "dim", "warning": "yellow", "fault": "bold red"}
+    kinds: dict[tuple[str, str], list[Finding]] = {}
     for finding in sorted(findings, key=lambda f: list(styles).index(f.severity.value)):
-        console.print(f"[{styles[finding.severity.value]}]{_safe(finding.line())}[/]")
+        kinds.setdefault((finding.severity.value, finding.code), []).append(finding)
+    for (severity, code), alike in kinds.items():
+        told = len(alike) if whole or severity == "fault" or len(alike) == TOLD + 1 else TOLD
+        lines = [_safe(f.line()) for f in alike[:told]]
+        if alike[told:]:
+            lines.append(f"{severity} {code} and {len(alike) - told} more (--json tells all)")
+        for line in lines:
+            console.print(f"[{styles[severity]}]{line}[/]")
 
 
 def show_drawing(drawing: Drawing) -> None:
     """Pieces with their sizes, then each piece's corners and edges."""
     console = _console()
-    console.print(f"{_safe(drawing.file)}: {len(drawing.pieces)} pieces (sizes in mm)")
+    console.print(f"{_safe(drawing.file)}: {counted(len(drawing.pieces), 'piece')} (sizes in mm)")
     table = _table(
         "piece",
         "across",
@@ -168,7 +183,7 @@ def drawing_data(drawing: Drawing) -> dict[str, Any]:
 def show_plan(plan: Plan) -> None:
     """The sheets with their stock, density and time, and the seam table."""
     console = _console()
-    console.print(f"{_safe(plan.asked.job.job.name)}: {len(plan.programs)} sheets")
+    console.print(f"{_safe(plan.asked.job.job.name)}: {counted(len(plan.programs), 'sheet')}")
     table = _table(
         "no",
         "material",
@@ -178,7 +193,7 @@ def show_plan(plan: Plan) -> None:
         "filled",
         "time",
         right=("no", "size mm", "pieces", "filled", "time"),
-        whole=("material", "size mm", "time"),
+        whole=("size mm", "time"),
     )
     for bench, program in plan.programs:
         sheet = program.sheet
@@ -238,10 +253,16 @@ def show_proof(verification: Verification | None) -> None:
     word = "proven" if verification.passed else "refused"
     text = (
         f"{word}: worst deviation {verification.worst_deviation_mm:.4f} mm "
-        f"(limit {verification.limit_mm:g}), {len(verification.unreached)} places that the tool "
-        f"can't reach, {verification.left_mm:.0f} mm left for the hand"
+        f"(limit {verification.limit_mm:g});\n"
+        f"{counted(len(verification.unreached), 'place')} that the tool can't reach, "
+        f"{verification.left_mm:.0f} mm left for the hand"
     )
     _console().print(text)
+
+
+def counted(number: int, noun: str) -> str:
+    """`1 sheet`, `2 sheets`."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def result_data(result: Result, out: Path) -> dict[str, Any]:
