@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 
 import numpy as np
@@ -62,6 +63,44 @@ def test_growing_with_mitres_keeps_corners():
     assert rg.area(rg.grown(rg.region(SQUARE), 1, FINE, "mitre")) == pytest.approx(144)
     assert rg.area(rg.grown(rg.region(SQUARE), -1, FINE)) == pytest.approx(64)
     assert rg.is_empty(rg.grown(rg.region(SQUARE), -6, FINE))
+
+
+def test_an_opening_smaller_than_the_disc_closes_for_good():
+    plate = rg.region(SQUARE, [Path.circle(5 + 5j, 2).reversed()], FINE)
+    for distance in (2.5, 4.5, 30):
+        assert len(rg.rings(rg.grown(plate, distance, 1e-3))) == 1
+    assert len(rg.rings(rg.grown(plate, 1.5, 1e-3))) == 2
+    narrow = rg.grown(plate, -0.5, FINE)
+    assert rg.area(narrow) == pytest.approx(81 - math.pi * 2.5**2, abs=1e-3)
+    assert rg.is_empty(rg.grown(plate, -3.1, FINE))  # nothing but four spots is left at 5 sqrt(2)-2
+
+
+@pytest.mark.parametrize("chord", [0.01, 1e-3, 1e-4])
+def test_a_finely_flattened_hollow_grows_by_no_more_than_asked(chord):
+    # a half-round hollow of radius 300 becomes a concentric one of 250
+    rim = Line(400 - 350j, 400), Line(400, 300), Arc(300 + 0j, -300 + 0j, -1.0), Line(-300, -400)
+    hollow = Path.of([Line(-400 - 350j, 400 - 350j), *rim, Line(-400, -400 - 350j)], True)
+    grown = rg.grown(rg.region(hollow, tolerance=chord), 50, 1e-3)
+    (ring,) = rg.rings(grown)
+    wall = np.abs(ring[(np.abs(ring) < 290) & (ring.imag < -60)])
+    assert len(wall) > 50
+    assert np.abs(wall - 250).max() <= chord + 1e-3
+    # the plate's box grown with four round corners, less the half disc, less the rim's gap of
+    # 2 x 300 - 2 sqrt(50^2 - y^2) above it
+    rim_gap = 2 * (300 * 50 - math.pi * 50**2 / 4)
+    area = 900 * 450 - (4 - math.pi) * 50**2 - math.pi * 250**2 / 2 - rim_gap
+    assert rg.area(grown) == pytest.approx(area, abs=(chord + 1e-3) * 4000)
+
+
+def test_closing_a_star_of_fine_arcs_leaves_no_slivers():
+    star = Path.polygon([r * cmath.rect(1, k * math.pi / 20) for k, r in enumerate([100, 60] * 20)])
+    closed = rg.closing(rg.region(star), 10, 0.002)
+    assert len(rg.rings(closed)) == 1
+    # each inside corner gets the fillet of a wedge: r^2 (cot(phi / 2) - (pi - phi) / 2)
+    tip, dip = star.segments[0].start, star.segments[0].end
+    phi = 2 * abs(cmath.phase((tip - dip) / dip))
+    fillet = 10**2 * (1 / math.tan(phi / 2) - (math.pi - phi) / 2)
+    assert rg.area(closed) == pytest.approx(star.area + 20 * fillet, abs=0.002 * star.length)
 
 
 def test_closing_fills_an_inside_corner_and_opening_rounds_an_outside_one():

@@ -83,24 +83,29 @@ def _narrowed(
 
 
 def _convolved(ring: Points, reach: float, tolerance: float, join: RegionJoin) -> Points:
-    """The ring's parallel to its right with an arc round each outside corner, untrimmed."""
+    """The ring's parallel to its right with an arc round each outside corner, untrimmed.
+
+    At an inside corner the neighbours' parallels meet where that is within tolerance of the
+    corner's disc, so that finely flattened hollows don't tangle; else both run to their ends.
+    """
     ahead = np.roll(ring, -1) - ring
     ahead /= np.abs(ahead)
     came = np.roll(ahead, 1)
     turn = np.angle(ahead / came)
     turn = np.where(turn < -CUSP_TURN, turn + 2 * math.pi, turn)
-    spoke = -1j * reach * came
-    count = np.maximum(1, np.ceil(turn / disc_steps(reach, tolerance) - 1e-9)).astype(np.intp)
+    stretch = 1 / np.maximum(np.cos(turn / 2), 1e-9)
+    convex = (turn > 0) & (turn < math.pi)
+    meets = (turn <= 0) & (reach * (stretch - 1) <= tolerance)
+    steps = np.maximum(1, np.ceil(turn / disc_steps(reach, tolerance) - 1e-9))
     if join == "mitre":
-        mitred = (turn > 0) & (turn < math.pi) & (np.cos(turn / 2) * MITRE_LIMIT >= 1)
-        count = np.where(turn < math.pi, np.where(mitred, 2, 1), count)
-    total = count + 1
+        steps[convex] = 1
+        meets |= convex & (stretch <= MITRE_LIMIT)
+    total = np.where(meets, 1, steps + 1).astype(np.intp)
     owner = np.repeat(np.arange(len(ring)), total)
     step = np.arange(total.sum()) - np.repeat(np.cumsum(total) - total, total)
-    made: Points = ring[owner] + spoke[owner] * np.exp(1j * turn[owner] * step / count[owner])
-    if join == "mitre":
-        apex = mitred[owner] & (step == 1)
-        made[apex] = ring[mitred] + (made[apex] - ring[mitred]) / np.cos(turn[mitred] / 2)
+    share = np.where(meets[owner], 0.5, step / steps[owner])
+    spoke = -1j * reach * came * np.where(meets, stretch, 1.0)
+    made: Points = ring[owner] + spoke[owner] * np.exp(1j * turn[owner] * share)
     return made
 
 
