@@ -8,6 +8,7 @@ import os
 import pathlib
 import subprocess
 import sys
+import tempfile
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -172,7 +173,15 @@ def test_a_journal_may_drop_only_what_the_record_names(out: Folder) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["", "{", "[]", "null", '{"put": 1, "drop": []}', '{"put": ["../x"], "drop": []}', "\ud800"],
+    [
+        "",
+        "{",
+        "[]",
+        "null",
+        '{"put": 1, "drop": []}',
+        '{"put": ["../b.svg"], "drop": []}',
+        "\ud800",
+    ],
 )
 def test_a_journal_that_is_none_is_rolled_back(out: Folder, text: str) -> None:
     fill(out / INCOMING, {"b.svg": "half", "x": "y"})
@@ -408,6 +417,33 @@ def test_two_runs_at_once_keep_their_staging(out: Folder) -> None:
         environment = {"PYTHONPATH": ":".join(sys.path)}
         subprocess.run([sys.executable, "-c", code, str(out)], check=True, env=environment)
         assert (first / "a").read_text() == "1"
+
+
+def test_a_run_waits_while_another_makes_its_folder(
+    out: Folder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder without its lock yet looks like one that a killed run left."""
+    code = (
+        "import sys, pathlib\n"
+        "from foamwright.stages.save.publish import staging\n"
+        "with staging(pathlib.Path(sys.argv[1])): pass\n"
+    )
+    real, others = tempfile.mkdtemp, []
+
+    def slow(**kwargs: Any) -> str:
+        made = real(**kwargs)
+        environment = {"PYTHONPATH": ":".join(sys.path)}
+        others.append(subprocess.Popen([sys.executable, "-c", code, str(out)], env=environment))
+        with pytest.raises(subprocess.TimeoutExpired):
+            others[0].wait(timeout=2)
+        assert pathlib.Path(made).is_dir()
+        return made
+
+    monkeypatch.setattr(tempfile, "mkdtemp", slow)
+    with staging(out) as folder:
+        write_file(folder, "a", "1")
+        assert others[0].wait(timeout=60) == 0
+        assert (folder / "a").read_text() == "1"
 
 
 _BUSY = """

@@ -83,7 +83,8 @@ def test_bands_repeat_the_groups_with_ids_of_their_own() -> None:
 
 
 def test_ids_stay_unique_whatever_the_shop_s_names() -> None:
-    style = FileStyle(layers={"CUT_OUTER": "CUT_INNER-2", "PEN": "CUT_INNER-3"}, writes=("STOCK",))
+    names = {"CUT_OUTER": "CUT_INNER-2", "PEN": "CUT_INNER-3", "STOCK": "SCORE-2"}
+    style = FileStyle(layers=names, writes=("STOCK",))
     made = program(("one/drawn/1", "two/drawn/1"), (200, 220), banded=True)
     found = groups(svg_text(made, style))
     ids = [g.get("id") for g in found]
@@ -92,6 +93,7 @@ def test_ids_stay_unique_whatever_the_shop_s_names() -> None:
     assert ids[5] == "CUT_INNER-2"
     inner = [g.get("id") for g in found if g.get("data-operation") == "CUT_INNER"]
     assert inner == ["CUT_INNER", "CUT_INNER-4"]
+    assert [i for i in ids if i and i.startswith("SCORE")] == ["SCORE", "SCORE-3", "SCORE-2"]
 
 
 def test_renamed_groups_keep_their_operation() -> None:
@@ -258,6 +260,7 @@ def run_seeded(code: str, seed: str) -> bytes:
         check=True,
         env={"PYTHONHASHSEED": seed, "PYTHONPATH": ":".join(sys.path), "TZ": "Asia/Tokyo"},
     )
+    assert done.stderr == b""
     return done.stdout
 
 
