@@ -75,6 +75,15 @@ def test_an_opening_smaller_than_the_disc_closes_for_good():
     assert rg.is_empty(rg.grown(plate, -3.1, FINE))  # nothing but four spots is left at 5 sqrt(2)-2
 
 
+def test_what_is_narrower_than_half_the_tolerance_has_vanished():
+    strip = rg.box((0, 0, 10, 1))
+    assert rg.is_empty(rg.grown(strip, -0.4999, 0.002))
+    assert len(rg.parts(rg.grown(strip, -0.499, 0.002))) == 1
+    frame = rg.minus(rg.box((-5, -5, 15, 6)), strip)
+    assert len(rg.rings(rg.grown(frame, 0.4999, 0.002))) == 1
+    assert len(rg.rings(rg.grown(frame, 0.499, 0.002))) == 2
+
+
 @pytest.mark.parametrize("chord", [0.01, 1e-3, 1e-4])
 def test_a_finely_flattened_hollow_grows_by_no_more_than_asked(chord):
     # a half-round hollow of radius 300 becomes a concentric one of 250

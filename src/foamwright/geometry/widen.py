@@ -31,14 +31,33 @@ CUSP_TURN = math.radians(150)
 def widened(
     shape: BaseGeometry, distance: float, tolerance: float, join: RegionJoin
 ) -> BaseGeometry:
-    """Polygons and lines widened by `distance` mm (polygons narrowed where it is negative)."""
+    """Polygons and lines widened by `distance` mm (polygons narrowed where it is negative).
+
+    What is left or left open narrower than half the tolerance counts as vanished.
+    """
     parts = [p for p in shapely.get_parts(shapely.get_parts(shape)) if not p.is_empty]
-    return shapely.union_all([_part(p, distance, tolerance, join) for p in parts])
+    made = shapely.union_all([_part(p, distance, tolerance, join) for p in parts])
+    return _without_slivers(made, tolerance / 2)
 
 
 def disc_steps(radius: float, tolerance: float) -> float:
     """The turn in radians of a chord whose sagitta is the tolerance."""
     return 2 * math.acos(1 - tolerance / radius) if radius > tolerance else math.pi / 4
+
+
+def _without_slivers(shape: BaseGeometry, width: float) -> BaseGeometry:
+    parts = shapely.get_parts(shape)
+    rings, owner = shapely.get_rings(parts, return_index=True)
+    inside = shapely.polygons(rings)
+    thin = 2 * shapely.area(inside) < width * shapely.length(rings)
+    if not thin.any():
+        return shape
+    kept = []
+    for k in range(len(parts)):
+        shell, *holes = np.flatnonzero(owner == k)
+        if not thin[shell]:
+            kept.append(shapely.Polygon(rings[shell], [rings[h] for h in holes if not thin[h]]))
+    return shapely.union_all(kept)
 
 
 def _part(part: BaseGeometry, distance: float, tolerance: float, join: RegionJoin) -> BaseGeometry:
