@@ -6,19 +6,26 @@ Does not simplify lines or arcs, and does not know of offsets.
 
 from __future__ import annotations
 
+import cmath
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from foamwright.errors import GeometryError
-from foamwright.geometry.fit_biarcs import fit_biarcs
 from foamwright.geometry.fit_curve import coefficients, cut_at_cusps, sample
+from foamwright.geometry.fit_run import fit_run
+from foamwright.geometry.fit_solve import KINK, Ends
 from foamwright.geometry.path import Path
-from foamwright.geometry.segments import Cubic, Line, Segment
+from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 
-#: The share of the tolerance that the fit plans with; the rest is for what lies between samples.
-PLANNED = 0.97
+#: A run's direction at a corner stays within this share of the corner's turn.
+CORNER_SHARE = 0.25
+#: At the end of an open path a run's direction is its own within this, radians.
+FREE = math.radians(10.0)
+#: What a run without ends must agree with: itself.
+LOOP = Ends(1 + 0j, KINK, 1 + 0j, KINK, loop=True)
 #: A cubic this near to its chord (mm), and never doubling back, is a line.
 STRAIGHT = 1e-6
 #: A cubic whose slowest sample is above this share of its fastest has no cusp.
@@ -29,45 +36,88 @@ SLOW = 0.15
 class _Piece:
     """One kept segment, or the cubics of one run; corner: it begins at one."""
 
-    kept: Segment | None
-    cubics: tuple[Cubic, ...]
+    segments: tuple[Segment, ...]
     corner: bool
+
+    @property
+    def cubics(self) -> tuple[Cubic, ...]:
+        """Empty for a kept segment."""
+        return tuple(s for s in self.segments if isinstance(s, Cubic))
 
 
 def fit_arcs(path: Path, tolerance: float) -> Path:
     """The path as lines and arcs, no point of either farther than tolerance (mm) from the other.
 
     Lines and arcs are kept as they are; each smooth run of cubics becomes arcs whose tangents
-    agree at the joints.  Corners keep their place exactly.  Raises GeometryError where tolerance
-    is not positive or the path is not finite.
+    agree at the joints within a degree.  Corners keep their place exactly, and a cusp becomes one.
+    A closed path that begins within a run begins at another joint afterwards.
+    Raises GeometryError where tolerance is not positive or the path is not finite.
     """
     if not tolerance > 0:
         raise GeometryError("a fit needs a tolerance above nought")
     if not any(isinstance(s, Cubic) for s in path.segments):
         return path
+    pieces = _pieces(path, tolerance)
+    loop = path.closed and len(pieces) == 1 and not pieces[0].corner
     made: list[Segment] = []
     corners = []
-    for piece in _pieces(path, tolerance):
+    for i, piece in enumerate(pieces):
         if piece.corner:
             corners.append(len(made))
-        if piece.kept is not None:
-            made.append(piece.kept)
-        else:
-            made.extend(_fit_run(piece.cubics, tolerance))
+        if not piece.cubics:
+            made.extend(piece.segments)
+            continue
+        ends = LOOP if loop else _ends(pieces, i, path.closed)
+        made.extend(_fitted(piece.cubics, ends, tolerance))
     return Path(tuple(made), path.closed, frozenset(corners))
 
 
+def _fitted(cubics: tuple[Cubic, ...], ends: Ends, tolerance: float) -> list[Line | Arc]:
+    chain = fit_run(sample(cubics, tolerance, ends.loop), ends, tolerance)
+    if not ends.loop:
+        chain.joints[0], chain.joints[-1] = cubics[0].start, cubics[-1].end
+    return chain.segments()
+
+
+def _ends(pieces: Sequence[_Piece], i: int, closed: bool) -> Ends:
+    own = pieces[i].segments
+    before = pieces[i - 1].segments[-1] if closed or i > 0 else None
+    after = pieces[(i + 1) % len(pieces)] if closed or i + 1 < len(pieces) else None
+    came = None if before is None else before.tangent(1.0)
+    goes = None if after is None else after.segments[0].tangent(0.0)
+    first = _end(own[0].tangent(0.0), came, pieces[i].corner)
+    last = _end(own[-1].tangent(1.0), goes, after is not None and after.corner)
+    return Ends(*first, *last)
+
+
+def _end(own: complex, other: complex | None, corner: bool) -> tuple[complex, float]:
+    """The direction that a run's end must have, and within how many radians.
+
+    At a smooth joint the neighbour's; at a corner its own, so that the corner keeps its angle.
+    """
+    if other is None:
+        return own, FREE
+    turn = abs(cmath.phase(own / other))
+    return (own, max(KINK, CORNER_SHARE * turn)) if corner else (other, max(KINK, turn))
+
+
 def _pieces(path: Path, tolerance: float) -> list[_Piece]:
+    """The path as kept segments and runs; a closed one begins between two of them, if it can."""
     parts = _simple_parts(path, tolerance)
+    breaks = [
+        i
+        for i, (segment, corner) in enumerate(parts)
+        if corner or not (isinstance(segment, Cubic) and isinstance(parts[i - 1][0], Cubic))
+    ]
+    if path.closed and breaks:
+        parts = parts[breaks[0] :] + parts[: breaks[0]]
     pieces: list[_Piece] = []
     for segment, corner in parts:
-        if not isinstance(segment, Cubic):
-            pieces.append(_Piece(segment, (), corner))
-        elif pieces and pieces[-1].kept is None and not corner:
-            last = pieces.pop()
-            pieces.append(_Piece(None, (*last.cubics, segment), last.corner))
+        smooth = isinstance(segment, Cubic) and not corner
+        if smooth and pieces and pieces[-1].cubics:
+            pieces[-1] = _Piece((*pieces[-1].segments, segment), pieces[-1].corner)
         else:
-            pieces.append(_Piece(None, (segment,), corner))
+            pieces.append(_Piece((segment,), corner))
     return pieces
 
 
@@ -107,10 +157,3 @@ def _straightened(cubic: Cubic) -> Segment:
     flat = max(abs(first.imag), abs(second.imag)) <= STRAIGHT
     onward = 0 <= first.real <= size and 0 <= second.real <= size
     return Line(cubic.start, cubic.end) if flat and onward else cubic
-
-
-def _fit_run(cubics: Sequence[Cubic], tolerance: float) -> list[Segment]:
-    curve = sample(cubics)
-    chain = fit_biarcs(curve, PLANNED * tolerance)
-    chain.joints[0], chain.joints[-1] = cubics[0].start, cubics[-1].end
-    return list(chain.segments())

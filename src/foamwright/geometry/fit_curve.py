@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +23,9 @@ Floats = npt.NDArray[np.float64]
 COARSE_STEPS, FINE_STEPS = 16, 256
 #: A step between samples turns by at most this, in radians, where FINE_STEPS allow it.
 STEP_TURN = math.radians(4.0)
+#: Samples for each arc that a cubic is likely to take: where curvature grows evenly at k per mm, an
+#: arc of length h through two points is k h^3 / (72 sqrt 3) off.
+STEPS_PER_ARC = 12
 #: Directions that differ by more than this across a stretch as long as the tolerance: a cusp.
 CUSP_TURN = math.radians(45.0)
 #: Two samples closer than this fraction of the run are one (rounding of doubles).
@@ -32,7 +36,8 @@ SAME_POINT = 1e-12
 class Curve:
     """A smooth run: `coefficients` (k, 4) of its cubics in powers of t, and a table of samples.
 
-    For each sample: `u`, its cubic, its t, the point, the unit direction of travel.
+    For each sample: `u`, its cubic's number + t, the point, the unit direction of travel.
+    A loop's u may run past its ends.
     """
 
     coefficients: Points
@@ -40,13 +45,14 @@ class Curve:
     place: Floats  # cubic's number + t
     points: Points
     tangents: Points
+    loop: bool = False
 
     @property
     def span(self) -> float:
         return float(self.u[-1])
 
     def _cubic_and_t(self, u: Floats) -> tuple[npt.NDArray[np.intp], Floats]:
-        place = np.interp(u, self.u, self.place)
+        place = np.interp(u % self.span if self.loop else u, self.u, self.place)
         cubic = np.minimum(place.astype(np.intp), len(self.coefficients) - 1)
         return cubic, place - cubic
 
@@ -63,10 +69,35 @@ class Curve:
         a = self.coefficients[cubic]
         speed = a[..., 1] + t * (2 * a[..., 2] + t * 3 * a[..., 3])
         size = np.abs(speed)
-        near = np.interp(u, self.u, np.arange(len(self.u))).round().astype(np.intp)
+        near = (
+            np.interp(u % self.span if self.loop else u, self.u, np.arange(len(self.u)))
+            .round()
+            .astype(np.intp)
+        )
         slow = size <= 1e-9 * (np.abs(a[..., 1]) + np.abs(a[..., 2]) + np.abs(a[..., 3]))
         made: Points = np.where(slow, self.tangents[near], speed / np.where(slow, 1.0, size))
         return made
+
+    def part(self, first: float, last: float) -> Curve:
+        """The open stretch from u = first to last."""
+        inner = (self.u > first) & (self.u < last)
+        ends = np.array([first, last])
+        place, points, tangents = (
+            np.interp(ends, self.u, self.place),
+            self.at(ends),
+            self.tangent(ends),
+        )
+
+        def between(edge: npt.NDArray[Any], all_of: npt.NDArray[Any]) -> npt.NDArray[Any]:
+            return np.concatenate([edge[:1], all_of[inner], edge[1:]])
+
+        return Curve(
+            self.coefficients,
+            between(ends, self.u) - first,
+            between(place, self.place),
+            between(points, self.points),
+            between(tangents, self.tangents),
+        )
 
 
 def coefficients(cubics: Sequence[Cubic]) -> Points:
@@ -82,10 +113,10 @@ def _velocity(a: Points, t: Floats) -> Points:
     return made
 
 
-def sample(cubics: Sequence[Cubic]) -> Curve:
+def sample(cubics: Sequence[Cubic], tolerance: float, loop: bool = False) -> Curve:
     """The run's table: every cubic at even steps of t, more where it turns sharply."""
     a = coefficients(cubics)
-    steps = _steps(a)
+    steps = _steps(a, tolerance)
     cubic = np.repeat(np.arange(len(cubics)), steps)
     first = np.repeat(np.cumsum(steps) - steps, steps)
     t = (np.arange(len(cubic)) - first) / np.repeat(steps, steps)
@@ -99,19 +130,23 @@ def sample(cubics: Sequence[Cubic]) -> Curve:
     starts = np.cumsum(steps) - steps
     tangents[starts] = [one.tangent(0.0) for one in cubics]
     tangents[-1] = cubics[-1].tangent(1.0)
-    return _table(a, cubic + t, points, tangents)
+    return _table(a, cubic + t, points, tangents, loop)
 
 
-def _steps(a: Points) -> npt.NDArray[np.intp]:
+def _steps(a: Points, tolerance: float) -> npt.NDArray[np.intp]:
     t = np.linspace(0.0, 1.0, COARSE_STEPS + 1)[:, None]
     velocity = a[:, 1] + t * (2 * a[:, 2] + 3 * t * a[:, 3])
     turn = np.abs(np.angle(velocity[1:] * velocity[:-1].conj())).max(axis=0)
-    wanted = COARSE_STEPS * np.clip(turn / STEP_TURN, 1.0, FINE_STEPS / COARSE_STEPS)
+    # arcs that a cubic takes, from its third derivative (see STEPS_PER_ARC)
+    arcs = np.cbrt(6 * (np.abs(a[:, 2]) + np.abs(a[:, 3])) / (124.7 * tolerance))
+    most = FINE_STEPS / COARSE_STEPS
+    wanted = COARSE_STEPS * np.clip(turn / STEP_TURN, 1.0, most)
+    wanted = np.maximum(wanted, STEPS_PER_ARC * arcs)
     made: npt.NDArray[np.intp] = np.ceil(wanted).astype(np.intp)
     return made
 
 
-def _table(a: Points, place: Floats, points: Points, tangents: Points) -> Curve:
+def _table(a: Points, place: Floats, points: Points, tangents: Points, loop: bool) -> Curve:
     chords = np.abs(np.diff(points))
     whole = float(chords.sum())
     turns = np.abs(np.angle(tangents[1:] * tangents[:-1].conj()))
@@ -119,7 +154,7 @@ def _table(a: Points, place: Floats, points: Points, tangents: Points) -> Curve:
     keep = np.append(True, chords > SAME_POINT * whole)
     u = np.append(0.0, np.cumsum(steps))
     keep[-1] = True
-    return Curve(a, u[keep], place[keep], points[keep], tangents[keep])
+    return Curve(a, u[keep], place[keep], points[keep], tangents[keep], loop)
 
 
 def cut_at_cusps(cubic: Cubic, tolerance: float) -> list[Cubic]:
