@@ -112,6 +112,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A311": "a seam of an edge that isn't there",
         "A312": "a seam whose edges differ in length",
         "A313": "a seam that won't close flat",
+        "A314": "an opening that meets the altered outline or another opening",
+        "A315": "a drawn slit or mark that the alterations leave outside its piece",
         # L: layout (stages/arrange)
         "L401": "a piece fits no stock of its material",
         "L402": "the layout search failed or broke a rule, so boxes were laid in rows",

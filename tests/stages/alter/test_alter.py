@@ -120,3 +120,34 @@ def test_the_cut_line_runs_at_the_allowance_from_the_stitch_line() -> None:
     assert target.stitch is not None
     gap = distance(boundary(region(target.outline)), curve(target.stitch))
     assert gap == pytest.approx(4, abs=0.01)
+
+
+@pytest.mark.parametrize(("middles", "scale"), [((50,), 0.3), ((25, 75), 0.7)])
+def test_fixed_openings_that_the_resized_piece_can_t_bear_are_refused(
+    middles: tuple[float, ...], scale: float
+) -> None:
+    """They leave the outline, or meet each other."""
+    part = piece("part", square(100), [Path.circle(x + 50j, 20) for x in middles])
+    fixed = tuple(o.name for o in part.openings)
+    found = alter(part, spec(fixed=fixed), scale, TOLERANCE)[1]
+    assert {f.code for f in found} == {"A314"}
+    assert not alter(part, spec(fixed=fixed), 1.2, TOLERANCE)[1]
+
+
+def test_an_allowance_that_closes_round_a_gap_is_refused() -> None:
+    """A C whose mouth is narrower than two allowances, wider inside."""
+    ends = [
+        0,
+        100,
+        100 + 45j,
+        80 + 45j,
+        80 + 20j,
+        20 + 20j,
+        20 + 80j,
+        80 + 80j,
+        80 + 55j,
+        100 + 55j,
+    ]
+    part = piece("part", Path.polygon([*ends, 100 + 100j, 100j]))
+    assert codes(part, allowance={"default": 6}) == ["A309"]
+    assert codes(part, allowance={"default": 4}) == []

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from foamwright.geometry.path import Path
+from foamwright.model import Mark
 from tests.pieces import piece, rectangle, square
 from tests.stages.alter.test_alter import codes, made
 
@@ -117,3 +119,79 @@ def test_a_mark_too_near_an_opening_is_refused() -> None:
 
 def test_a_mark_at_a_point_that_is_not_drawn_is_named() -> None:
     assert codes(piece("part", square(60)), mark=({"point": "toe"},)) == ["A301"]
+
+
+def test_a_slit_notch_inside_another_notch_is_refused() -> None:
+    notches = (
+        {"edge": "bottom", "at": "50 mm", "shape": "v"},
+        {"edge": "bottom", "at": "51 mm", "shape": "slit"},
+    )
+    part = piece("part", rectangle(100, 60))
+    assert codes(part, allowance={"default": 6}, edges=EDGES, notch=notches) == ["A308"]
+
+
+def test_two_slits_at_one_place_are_refused() -> None:
+    slit = {"edge": "bottom", "at": "50 mm", "shape": "slit"}
+    part = piece("part", rectangle(100, 60))
+    assert codes(part, allowance={"default": 6}, edges=EDGES, notch=(slit, slit)) == ["A308"]
+
+
+def test_a_t_notch_whose_bar_would_leave_the_piece_is_refused() -> None:
+    notch = {"edge": "bottom", "at": "0 mm", "shape": "t", "width": 30}
+    part = piece("part", rectangle(100, 60))
+    assert codes(part, allowance={"default": 6}, edges=EDGES, notch=(notch,)) == ["A306"]
+
+
+@pytest.mark.parametrize(
+    ("edge", "at", "foot"),
+    [("bottom", "0 %", -6j), ("left", "100 %", -6 + 0j), ("bottom", "100 %", 100 - 6j)],
+)
+def test_a_notch_at_an_edge_s_end_stands_square_to_that_edge(
+    edge: str, at: str, foot: complex
+) -> None:
+    edges = {**EDGES, "left": ("4", "1")}
+    notch = {"edge": edge, "at": at, "shape": "slit"}
+    part = piece("part", rectangle(100, 60))
+    target = made(part, allowance={"default": 6}, edges=edges, notch=(notch,))
+    assert target.slits[0].path.start == pytest.approx(foot, abs=1e-4)
+
+
+@pytest.mark.parametrize("depth", [60, 60.001, 90])
+def test_a_relief_as_deep_as_the_piece_or_deeper_is_refused(depth: float) -> None:
+    relief = {"edge": "bottom", "at": "50 %", "depth": depth, "width": 20}
+    found = codes(piece("part", rectangle(100, 60)), edges=EDGES, relief=(relief,))
+    assert set(found) == {"A310"}
+
+
+@pytest.mark.parametrize(("height", "radius"), [(30, 12), (20, 3), (40, 10)])
+def test_a_relief_into_an_opening_is_refused(height: float, radius: float) -> None:
+    """It crosses the opening's edge, swallows it, or ends on it."""
+    part = piece("part", rectangle(100, 60), [Path.circle(50 + 1j * height, radius)])
+    relief = {"edge": "bottom", "at": "50 %", "depth": 30, "width": 30}
+    assert codes(part, edges=EDGES, relief=(relief,)) == ["A314"]
+
+
+def test_a_relief_through_a_drawn_mark_is_told() -> None:
+    line = Path.polygon([40 + 10j, 60 + 10j], closed=False)
+    part = piece("part", rectangle(100, 60))
+    part = replace(part, marks=(Mark("fold", "line", 40 + 10j, (line,)),))
+    relief = {"edge": "bottom", "at": "50 %", "depth": 20, "width": 10}
+    assert codes(part, edges=EDGES, relief=(relief,)) == ["A315"]
+    assert codes(part, edges=EDGES, relief=({**relief, "at": "80 %"},)) == []
+
+
+def test_a_notch_s_mark_on_the_face_keeps_out_of_openings() -> None:
+    part = piece("part", rectangle(100, 60), [Path.circle(50 + 8j, 4)])
+    notch = {"edge": "bottom", "at": "50 %", "depth": 5}
+    assert codes(part, edges=EDGES, notch=(notch,)) == ["A305", "A302"]
+
+
+def test_a_notch_on_a_resized_cut_line_lies_on_the_edge_that_was_drawn() -> None:
+    """Scaled by 2, an allowance of 5 mm stays: the drawn 100 mm edge becomes 190 mm."""
+    part = piece("part", rectangle(100, 60, 10 + 20j))
+    notch = {"edge": "bottom", "at": "50 mm", "shape": "slit"}
+    keys = {"drawn": "cut-line", "allowance": {"default": 5}, "edges": EDGES}
+    target = made(part, 2.0, **keys, notch=(notch,))
+    low_x, low_y, high_x, high_y = target.outline.bounds
+    assert (high_x - low_x, high_y - low_y) == pytest.approx((190, 110), abs=1e-6)
+    assert target.slits[0].path.start == pytest.approx(complex(low_x + 50, low_y), abs=1e-6)

@@ -8,7 +8,7 @@ import pytest
 
 from foamwright.geometry.path import Path
 from foamwright.job import Seam
-from foamwright.stages.alter import measure_seams
+from foamwright.stages.alter import measure_seams, scaled, with_stitch
 from tests.pieces import piece, rectangle
 from tests.stages.alter.test_alter import spec
 
@@ -58,3 +58,20 @@ def test_a_tube_with_slanted_ends_does_not_close_flat() -> None:
 
 def test_a_seam_of_an_unknown_edge_is_named() -> None:
     assert measured(seam("leg.hem", "upper.opening-1")) == ["A311"]
+
+
+@pytest.mark.parametrize("scale", [0.5, 1.0, 2.0])
+def test_a_cut_line_s_seams_are_measured_on_its_stitch_line(scale: float) -> None:
+    """An L with 5 mm of allowance: outer corners take it off an edge's end, an inner one adds it.
+
+    Lengths by hand: the stitch line's, times the scale.
+    """
+    shape = piece("leg", Path.polygon([0, 80, 80 + 40j, 40 + 40j, 40 + 100j, 100j]))
+    edges = {"low": ("1", "2"), "step": ("3", "4"), "rise": ("4", "5"), "wrap": ("5", "1")}
+    keys = spec(name="leg", drawn="cut-line", allowance={"default": 5}, edges=edges)
+    part = scaled(with_stitch(shape, keys, 0.002), scale), keys
+    joins = [("low", "step"), ("rise", "wrap")]
+    seams = tuple(seam(f"leg.{a}", f"leg.{b}", ease=1000) for a, b in joins)
+    rows, _ = measure_seams(seams, {"leg": part}, scale)
+    lengths = [n / scale for r in rows for n in r.lengths]
+    assert lengths == pytest.approx([70, 40, 60, 30 + 90], abs=1e-6)

@@ -14,13 +14,13 @@ from foamwright.findings import Finding, fault
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.offset import offset
 from foamwright.geometry.path import Path
-from foamwright.geometry.region import self_crossings
 from foamwright.job import PieceSpec
 from foamwright.model import Copy, Piece
 from foamwright.stages.alter.bites import BitesMeetError, bitten
 from foamwright.stages.alter.marks import asked_marks, too_near
 from foamwright.stages.alter.notches import notches_and_reliefs
 from foamwright.stages.alter.size import scaled
+from foamwright.stages.alter.sound import unsound
 
 #: How far a mitred corner may reach, as a multiple of the allowance, before it is cut square.
 MITRE_LIMIT = 4.0
@@ -52,8 +52,7 @@ def alter(
     if isinstance(lines, Finding):
         return drawn, (*findings, lines)
     stitch, cut_line = lines
-    measured = replace(drawn, outline=drawn.outline if spec.drawn == "stitch-line" else cut_line)
-    found = notches_and_reliefs(measured, cut_line, spec)
+    found = notches_and_reliefs(drawn, cut_line, spec, _inward(spec, scale))
     findings.extend(found.findings)
     try:
         outline = bitten(cut_line, found.bites)
@@ -61,10 +60,30 @@ def alter(
         findings.append(fault("A308", spec.name, str(why), "move one of them", piece=spec.name))
         outline = cut_line
     made = replace(drawn, outline=outline, slits=drawn.slits + found.slits, stitch=stitch)
-    findings.extend(_crossed(made))
+    findings.extend(unsound(scaled(base, scale), made))
     made, more = _with_marks(made, spec, scale)
+    near = (too_near(made, m, 0.0) for m in found.marks)
     made = replace(made, marks=made.marks + found.marks)
-    return made, (*findings, *more)
+    return made, (*findings, *more, *(f for f in near if f is not None))
+
+
+def _inward(spec: PieceSpec, scale: float) -> float:
+    """How far the cut line lies inside the drawn outline at its size, mm."""
+    return spec.allowance_width * (scale - 1 if spec.drawn == "cut-line" else -1)
+
+
+def with_stitch(piece: Piece, spec: PieceSpec, tolerance: float) -> Piece:
+    """The drawn piece with its stitch line, where the drawing shows a cut line with an allowance.
+
+    Left as it is where the allowance leaves no whole stitch line, which `alter` tells.
+    """
+    if spec.drawn == "stitch-line" or spec.allowance_width <= 0:
+        return piece
+    return replace(piece, stitch=_stitch_within(piece.outline, spec.allowance_width, tolerance))
+
+
+def _stitch_within(cut_line: Path, width: float, tolerance: float) -> Path | None:
+    return _one(offset(cut_line, -width, tolerance, "mitre", MITRE_LIMIT))
 
 
 def _lines(
@@ -75,7 +94,7 @@ def _lines(
     if width <= 0:
         return None, drawn.outline
     if spec.drawn == "cut-line":
-        inner = _one(offset(base.outline, -width, tolerance, "mitre", MITRE_LIMIT))
+        inner = _stitch_within(base.outline, width, tolerance)
         if inner is None:
             return _no_room(spec, width)
         stitch = inner.transformed(Affine.scaling(scale))
@@ -88,9 +107,8 @@ def _lines(
 
 
 def _one(paths: tuple[Path, ...]) -> Path | None:
-    """The only outer path of an offset, or None where it fell apart or vanished."""
-    outer = [p for p in paths if p.area > 0]
-    return outer[0] if len(outer) == 1 else None
+    """The only path of an offset, or None where it fell apart, vanished or closed round a gap."""
+    return paths[0] if len(paths) == 1 and paths[0].area > 0 else None
 
 
 def _no_room(spec: PieceSpec, width: float) -> Finding:
@@ -101,19 +119,6 @@ def _no_room(spec: PieceSpec, width: float) -> Finding:
         "lessen the allowance or widen the drawing's narrow part",
         piece=spec.name,
     )
-
-
-def _crossed(piece: Piece) -> list[Finding]:
-    return [
-        fault(
-            "A310",
-            f"{piece.name} at {p.real:.2f}, {p.imag:.2f} mm",
-            "the altered outline crosses itself",
-            "lessen the relief, notch or allowance there",
-            piece=piece.name,
-        )
-        for p in self_crossings(piece.outline)
-    ]
 
 
 def _with_marks(piece: Piece, spec: PieceSpec, scale: float) -> tuple[Piece, list[Finding]]:

@@ -14,7 +14,7 @@ from typing import Literal, TypeAlias
 from foamwright.geometry.path import Path, joined
 from foamwright.geometry.segments import Arc, Line, Segment
 
-BiteShape: TypeAlias = Literal["v", "castle", "u"]
+BiteShape: TypeAlias = Literal["v", "castle", "u", "slit"]
 
 
 class BitesMeetError(Exception):
@@ -23,7 +23,10 @@ class BitesMeetError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Bite:
-    """middle: arc length on the cut line, mm; width along it; depth into the material, mm."""
+    """middle: arc length on the cut line, mm; width along it; depth into the material, mm.
+
+    A slit takes nothing out of the line: its width is what it keeps to itself.
+    """
 
     name: str
     shape: BiteShape
@@ -34,16 +37,13 @@ class Bite:
 
 def bitten(line: Path, bites: Sequence[Bite]) -> Path:
     """The closed line with every bite set in. Raises BitesMeetError."""
-    if not bites:
-        return line
     total = line.length
     order = sorted(bites, key=lambda b: b.middle % total)
-    ends = [(b.middle % total - b.width / 2, b.middle % total + b.width / 2) for b in order]
-    for k, bite in enumerate(order):
-        following = ends[(k + 1) % len(ends)][0] + (total if k == len(ends) - 1 else 0.0)
-        if ends[k][1] >= following:
-            other = order[(k + 1) % len(order)].name
-            raise BitesMeetError(f"{bite.name} and {other} overlap on the outline")
+    _must_keep_apart(order, total)
+    order = [b for b in order if b.shape != "slit"]
+    if not order:
+        return line
+    ends = [_ends(b, total) for b in order]
     runs: list[Path] = []
     for k, bite in enumerate(order):
         start = line.point_at(ends[k][0] % total)
@@ -52,6 +52,19 @@ def bitten(line: Path, bites: Sequence[Bite]) -> Path:
         following = ends[(k + 1) % len(ends)][0]
         runs.append(_between(line, ends[k][1], following))
     return _meeting(runs)
+
+
+def _ends(bite: Bite, total: float) -> tuple[float, float]:
+    middle = bite.middle % total
+    return middle - bite.width / 2, middle + bite.width / 2
+
+
+def _must_keep_apart(order: Sequence[Bite], total: float) -> None:
+    for k, bite in enumerate(order):
+        last = k == len(order) - 1
+        following = order[0 if last else k + 1]
+        if _ends(bite, total)[1] >= _ends(following, total)[0] + (total if last else 0.0):
+            raise BitesMeetError(f"{bite.name} and {following.name} overlap on the outline")
 
 
 def _between(line: Path, start: float, end: float) -> Path:

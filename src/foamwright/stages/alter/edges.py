@@ -11,11 +11,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from foamwright.geometry.nearest import nearest_length
-from foamwright.geometry.path import Path
+from foamwright.geometry.path import CORNER_ANGLE, Path, turn_degrees
 from foamwright.model import Piece
 
 #: A drawn point names a place on the outline when it lies this near to it, mm.
 POINT_REACH = 1.0
+#: How far to each side of a place its two directions are taken, mm.
+ASIDE = 1e-6
 
 
 class NoSuchEdgeError(Exception):
@@ -39,8 +41,11 @@ class Edge:
         """Arc length on the line at `along` mm from the edge's start."""
         return (self.start + along) % self.line.length
 
-    def path(self) -> Path:
-        return self.line.between(self.start, self.end)
+    def beside(self, along: float, inward: float) -> complex:
+        """The spot `inward` mm into the material, square to this edge even at its ends."""
+        inside = min(max(along, ASIDE), self.length - ASIDE)
+        normal = 1j * self.line.tangent_at(self.place(inside))
+        return self.line.point_at(self.place(along)) + inward * normal
 
 
 def edge_of(piece: Piece, name: str, edges: Mapping[str, tuple[str, str]]) -> Edge:
@@ -73,3 +78,30 @@ def end_of(piece: Piece, name: str) -> float:
     if gap > POINT_REACH:
         raise NoSuchEdgeError(f"point {name!r} lies {gap:.1f} mm off the outline")
     return along
+
+
+def directions(line: Path, at: float) -> tuple[complex, complex]:
+    """Unit tangents of a closed line just before and just after a place on it."""
+    step = min(ASIDE, line.length / 4)
+    return line.tangent_at((at - step) % line.length), line.tangent_at((at + step) % line.length)
+
+
+def across(line: Path, at: float, other: Path, inward: float) -> float:
+    """Arc length on a line parallel to `line`, `inward` mm into the material, across from `at`.
+
+    Across from a corner lies the corner that the mitre leads to, where the other line has one.
+    """
+    before, after = (1j * t for t in directions(line, at))
+    mitre = (before + after) / max(1e-3, 1 + (before * after.conjugate()).real)
+    spot = line.point_at(at) + inward * mitre
+    if abs(turn_degrees(before, after)) > CORNER_ANGLE:
+        near = min(other.corner_points(), key=lambda p: abs(p - spot), default=spot)
+        spot = near if abs(near - spot) <= abs(inward) / 2 else spot
+    return nearest_length(other, spot)[0]
+
+
+def carried(edge: Edge, other: Path, inward: float) -> Edge:
+    """The edge on a line parallel to its own, `inward` mm into the material."""
+    ends = (edge.start, edge.end)
+    start, end = (across(edge.line, s % edge.line.length, other, inward) for s in ends)
+    return Edge(edge.name, other, start, end if end > start else end + other.length)

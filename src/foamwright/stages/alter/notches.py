@@ -14,7 +14,7 @@ from foamwright.geometry.path import Path
 from foamwright.job import Notch, PieceSpec, Relief
 from foamwright.model import Mark, Piece, Slit
 from foamwright.stages.alter.bites import Bite
-from foamwright.stages.alter.edges import NoSuchEdgeError, edge_of, end_of
+from foamwright.stages.alter.edges import NoSuchEdgeError, carried, edge_of, end_of
 
 #: Width of a V notch at the edge as a part of its depth, where the job doesn't say.
 V_WIDTH = 1.0
@@ -22,6 +22,8 @@ V_WIDTH = 1.0
 MARK_INSET = 1.0
 #: What a T notch's bar is wide, as a part of its depth, where the job doesn't say.
 T_WIDTH = 0.6
+#: Width of the edge that a slit notch keeps to itself, mm; common practice, no source.
+SLIT_ROOM = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,120 +44,138 @@ class Set:
         )
 
 
-def notches_and_reliefs(piece: Piece, cut_line: Path, spec: PieceSpec) -> Set:
-    """piece: scaled, its outline being the line that edges are measured on."""
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What notches are set into. piece: scaled as drawn.  inward: how far inside its outline the
+    cut line lies, mm (negative: outside).
+    """
+
+    piece: Piece
+    cut_line: Path
+    spec: PieceSpec
+    inward: float
+
+
+def notches_and_reliefs(piece: Piece, cut_line: Path, spec: PieceSpec, inward: float) -> Set:
+    """All that a piece's notches and reliefs come to; arguments as in `Ground`."""
+    ground = Ground(piece, cut_line, spec, inward)
     found = Set()
     for number, notch in enumerate(spec.notch, 1):
-        found += _notch(piece, cut_line, spec, notch, f"notch-{number}")
+        found += _notch(ground, notch, f"notch-{number}")
     for number, relief in enumerate(spec.relief, 1):
-        found += _relief(piece, cut_line, spec, relief, f"relief-{number}")
+        found += _relief(ground, relief, f"relief-{number}")
     return found
 
 
-def _place(piece: Piece, spec: PieceSpec, item: Notch | Relief) -> float:
-    """Arc length on the piece's outline. Raises NoSuchEdgeError."""
+def _place(ground: Ground, item: Notch | Relief) -> float:
+    """Arc length on the cut line. Raises NoSuchEdgeError.
+
+    Edges are measured on the line that the drawing shows: the stitch line, or the cut line.
+    """
+    outline, cut_line = ground.piece.outline, ground.cut_line
     point = getattr(item, "point", None)
     if point is not None:
-        return end_of(piece, point)
-    edge = edge_of(piece, item.edge or "", spec.edges)
-    if edge.line is not piece.outline:
+        at = end_of(ground.piece, point)
+        return at if cut_line is outline else nearest_length(cut_line, outline.point_at(at))[0]
+    edge = edge_of(ground.piece, item.edge or "", ground.spec.edges)
+    if edge.line is not outline:
         raise NoSuchEdgeError(f"{edge.name!r} is an opening; notches go on the outline")
+    if ground.spec.drawn == "cut-line" and cut_line is not outline:
+        edge = carried(edge, cut_line, ground.inward)
     assert item.at is not None
     along = item.at.along(edge.length)
     if not 0 <= along <= edge.length:
         raise NoSuchEdgeError(
             f"{along:.1f} mm lies beyond the edge {edge.name!r} ({edge.length:.1f})"
         )
-    return edge.place(along)
+    if edge.line is cut_line:
+        return edge.place(along)
+    return nearest_length(cut_line, edge.beside(along, ground.inward))[0]
 
 
-def _on_cut_line(piece: Piece, cut_line: Path, at: float) -> float:
-    """Arc length on the cut line across from a place on the piece's outline."""
-    if cut_line is piece.outline:
-        return at
-    return nearest_length(cut_line, piece.outline.point_at(at))[0]
-
-
-def _notch(piece: Piece, cut_line: Path, spec: PieceSpec, notch: Notch, name: str) -> Set:
+def _notch(ground: Ground, notch: Notch, name: str) -> Set:
     try:
-        at = _place(piece, spec, notch)
+        s = _place(ground, notch)
     except NoSuchEdgeError as why:
-        return Set(findings=(_unplaced(piece, name, why),))
-    allowance = spec.allowance_width
+        return Set(findings=(_unplaced(ground.piece, name, why),))
+    allowance = ground.spec.allowance_width
     if allowance <= 0:
-        return _face_mark(piece, cut_line, at, notch.depth, name)
+        return _face_mark(ground, s, notch.depth, name)
     if notch.depth >= allowance:
-        return Set(
-            findings=(
-                fault(
-                    "A304",
-                    f"{piece.name} {name}",
-                    f"{notch.depth:.2f} mm deep in an allowance of {allowance:.2f} mm: it would "
-                    "reach the stitch line",
-                    "make the notch shallower or the allowance wider",
-                    piece=piece.name,
-                ),
-            )
-        )
-    s = _on_cut_line(piece, cut_line, at)
+        return Set(findings=(_too_deep(ground.piece, name, notch.depth, allowance),))
     if notch.shape in ("slit", "t"):
-        return Set(slits=tuple(_slits(cut_line, s, notch, name)))
+        return _slit(ground, s, notch, name)
     width = notch.width if notch.width is not None else V_WIDTH * notch.depth
-    fault_found = _over_corner(piece, cut_line, s, width, name)
-    if fault_found:
-        return Set(findings=(fault_found,))
     shape = notch.shape if notch.shape in ("castle", "u") else "v"
-    return Set(bites=(Bite(name, shape, s, width, notch.depth),))
+    return _bite(ground, Bite(name, shape, s, width, notch.depth))
 
 
-def _relief(piece: Piece, cut_line: Path, spec: PieceSpec, relief: Relief, name: str) -> Set:
+def _relief(ground: Ground, relief: Relief, name: str) -> Set:
     try:
-        at = _place(piece, spec, relief)
+        s = _place(ground, relief)
     except NoSuchEdgeError as why:
-        return Set(findings=(_unplaced(piece, name, why),))
-    s = _on_cut_line(piece, cut_line, at)
-    fault_found = _over_corner(piece, cut_line, s, relief.width, name)
-    if fault_found:
-        return Set(findings=(fault_found,))
-    return Set(bites=(Bite(name, "v", s, relief.width, relief.depth),))
+        return Set(findings=(_unplaced(ground.piece, name, why),))
+    return _bite(ground, Bite(name, "v", s, relief.width, relief.depth))
 
 
-def _slits(cut_line: Path, s: float, notch: Notch, name: str) -> list[Slit]:
-    edge, along = cut_line.point_at(s), cut_line.tangent_at(s)
+def _bite(ground: Ground, bite: Bite) -> Set:
+    told = _over_corner(ground, bite)
+    return Set(findings=(told,)) if told else Set(bites=(bite,))
+
+
+def _too_deep(piece: Piece, name: str, depth: float, allowance: float) -> Finding:
+    return fault(
+        "A304",
+        f"{piece.name} {name}",
+        f"{depth:.2f} mm deep in an allowance of {allowance:.2f} mm: it would reach the stitch "
+        "line",
+        "make the notch shallower or the allowance wider",
+        piece=piece.name,
+    )
+
+
+def _slit(ground: Ground, s: float, notch: Notch, name: str) -> Set:
+    """A slit notch, with its bar where it is a T; it keeps its place free of other notches."""
+    bar = notch.width if notch.width is not None else T_WIDTH * notch.depth
+    width = bar if notch.shape == "t" else 0.0
+    taken = _bite(ground, Bite(name, "slit", s, max(width, SLIT_ROOM), notch.depth))
+    if taken.findings:
+        return taken
+    edge, along = ground.cut_line.point_at(s), ground.cut_line.tangent_at(s)
     end = edge + 1j * along * notch.depth
     slits = [Slit(name, Path.polygon([edge, end], closed=False))]
-    if notch.shape == "t":
-        half = along * (notch.width if notch.width is not None else T_WIDTH * notch.depth) / 2
-        slits.append(Slit(f"{name}-bar", Path.polygon([end - half, end + half], closed=False)))
-    return slits
+    if width > 0:
+        ends = [end - along * width / 2, end + along * width / 2]
+        slits.append(Slit(f"{name}-bar", Path.polygon(ends, closed=False)))
+    return taken + Set(slits=tuple(slits))
 
 
-def _face_mark(piece: Piece, cut_line: Path, at: float, depth: float, name: str) -> Set:
-    s = _on_cut_line(piece, cut_line, at)
-    edge, inward = cut_line.point_at(s), 1j * cut_line.tangent_at(s)
+def _face_mark(ground: Ground, s: float, depth: float, name: str) -> Set:
+    edge, inward = ground.cut_line.point_at(s), 1j * ground.cut_line.tangent_at(s)
     start = edge + MARK_INSET * inward
     path = Path.polygon([start, start + depth * inward], closed=False)
     told = note(
         "A305",
-        f"{piece.name} {name}",
+        f"{ground.piece.name} {name}",
         "no allowance bears it: a mark on the face instead",
-        piece=piece.name,
+        piece=ground.piece.name,
     )
     return Set(marks=(Mark(name, "notch", start, (path,)),), findings=(told,))
 
 
-def _over_corner(piece: Piece, cut_line: Path, s: float, width: float, name: str) -> Finding | None:
-    at, total = cut_line.joint_lengths(), cut_line.length
-    for joint in sorted(cut_line.corners):
-        gap = abs((at[joint] - s + total / 2) % total - total / 2)
-        if gap <= width / 2:
-            spot = cut_line.segments[joint].start
+def _over_corner(ground: Ground, bite: Bite) -> Finding | None:
+    line, half = ground.cut_line, bite.width / 2
+    at, total = line.joint_lengths(), line.length
+    for joint in sorted(line.corners):
+        gap = abs((at[joint] - bite.middle + total / 2) % total - total / 2)
+        if gap <= half:
+            spot = line.segments[joint].start
             return fault(
                 "A306",
-                f"{piece.name} {name}",
+                f"{ground.piece.name} {bite.name}",
                 f"it would cut off the corner at {spot.real:.1f}, {spot.imag:.1f} mm",
-                f"move it at least {width / 2 - gap:.1f} mm along the edge or make it narrower",
-                piece=piece.name,
+                f"move it at least {half - gap:.1f} mm along the edge or make it narrower",
+                piece=ground.piece.name,
             )
     return None
 

@@ -9,7 +9,7 @@ from foamwright.findings import Finding, fault
 from foamwright.geometry.path import turn_degrees
 from foamwright.job import PieceSpec, Seam
 from foamwright.model import Piece
-from foamwright.stages.alter.edges import Edge, NoSuchEdgeError, edge_of
+from foamwright.stages.alter.edges import Edge, NoSuchEdgeError, carried, directions, edge_of
 
 #: What two edges may differ by, mm: a thread's width; common practice, no source.
 LENGTH_SLACK = 0.5
@@ -37,13 +37,16 @@ class SeamRow:
 
 
 def measure_seams(
-    seams: tuple[Seam, ...], pieces: Mapping[str, tuple[Piece, PieceSpec]]
+    seams: tuple[Seam, ...], pieces: Mapping[str, tuple[Piece, PieceSpec]], scale: float = 1.0
 ) -> tuple[tuple[SeamRow, ...], tuple[Finding, ...]]:
-    """The seam table and its faults. pieces: by name, scaled, outline being the stitch line."""
+    """The seam table and its faults, on stitch lines.
+
+    pieces: by name, at `scale`; `stitch` is set where the outline isn't the stitch line itself.
+    """
     rows, findings = [], []
     for seam in seams:
         try:
-            first, second = (_edge(join, pieces) for join in seam.joins)
+            first, second = (_edge(join, pieces, scale) for join in seam.joins)
         except NoSuchEdgeError as why:
             findings.append(fault("A311", f"seam {seam.name}", str(why), "see [piece.edges]"))
             continue
@@ -56,12 +59,15 @@ def measure_seams(
     return tuple(rows), tuple(findings)
 
 
-def _edge(join: str, pieces: Mapping[str, tuple[Piece, PieceSpec]]) -> Edge:
+def _edge(join: str, pieces: Mapping[str, tuple[Piece, PieceSpec]], scale: float) -> Edge:
     name, _, edge = join.partition(".")
     if name not in pieces:
         raise NoSuchEdgeError(f"{join!r} names no piece; there are {', '.join(pieces)}")
     piece, spec = pieces[name]
-    return edge_of(piece, edge, spec.edges)
+    found = edge_of(piece, edge, spec.edges)
+    if piece.stitch is None or found.line is not piece.outline:
+        return found
+    return carried(found, piece.stitch, spec.allowance_width * scale)
 
 
 def _unequal(row: SeamRow) -> Finding:
@@ -96,9 +102,6 @@ def _not_flat(seam: Seam, first: Edge, second: Edge) -> list[Finding]:
 
 def _inner_angle(edge: Edge, at_start: bool) -> float:
     """Angle inside the piece between the edge and what adjoins it there, degrees."""
-    step = min(1e-6, edge.length / 4)
-    spot = edge.place(0.0 if at_start else edge.length)
-    total = edge.line.length
-    before = edge.line.tangent_at((spot - step) % total)
-    after = edge.line.tangent_at((spot + step) % total)
-    return 180.0 - turn_degrees(before, after)
+    return 180.0 - turn_degrees(
+        *directions(edge.line, edge.place(0.0 if at_start else edge.length))
+    )
