@@ -61,6 +61,7 @@ def job(
     folder: Path,
     material: str = "card-1mm",
     machine: str = "desk-laser-600",
+    *,
     more: str = "",
     head: str = "",
     body: str = PLATE,

@@ -1,7 +1,7 @@
 """The proof can fail: compensation broken from inside, and written files changed afterwards.
 
-Each break is a mistake that a compensation could make.  The unbroken jobs pass; a broken one must be
-refused by the proof itself (codes V), with the piece named, and leave nothing behind.
+Each break is a mistake that a compensation could make.  The unbroken jobs pass; a broken one must
+be refused by the proof itself (codes V), with the piece named, and leave nothing behind.
 """
 
 from __future__ import annotations

@@ -12,6 +12,7 @@ import os
 import sys
 from collections.abc import Callable
 from functools import wraps
+from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -39,6 +40,7 @@ def guarded(command: Command) -> Command:
 
     @wraps(command)
     def run(*args: Any, **kwargs: Any) -> None:
+        _bear_any_text()
         try:
             command(*args, **kwargs)
         except FoamwrightError as stop:
@@ -61,6 +63,13 @@ def guarded(command: Command) -> Command:
             sys.exit(1)
 
     return run  # type: ignore[return-value]
+
+
+def _bear_any_text() -> None:
+    """A pipe or terminal that lacks a character gets its number instead of a failure."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
 
 
 def _tell_stop(stop: FoamwrightError, as_json: bool) -> None:
@@ -142,8 +151,16 @@ def _job_options(command: Command) -> Command:
             click.option("--material", help="For a bare drawing: a material's id or TOML file."),
             click.option("--machine", help="For a bare drawing: a machine's id or TOML file."),
             click.option("--units", help="Unit of a drawing that doesn't tell its own."),
-            click.option("--scale", type=float, help="For a bare drawing: resizes the outlines."),
-            click.option("--mirrored", type=int, help="For a bare drawing: mirror images besides."),
+            click.option(
+                "--scale",
+                type=click.FloatRange(0.001, 1000),
+                help="For a bare drawing: resizes the outlines.",
+            ),
+            click.option(
+                "--mirrored",
+                type=click.IntRange(min=0),
+                help="For a bare drawing: mirror images besides.",
+            ),
             click.option("--only", multiple=True, metavar="PIECE", help="A piece or copy alone."),
             click.option(
                 "--layout-time",

@@ -18,6 +18,7 @@ from foamwright import __version__
 from foamwright.checklist import CheckLine, Stage, checklist, load_checklist
 from foamwright.findings import Finding, Refused, fault
 from foamwright.hazards import Rules, load_rules
+from foamwright.job_checks import drawing_and_piece
 from foamwright.model import Drawing, Program
 from foamwright.names import safe_name
 from foamwright.planning import AskedJob, Bench, Plan, kept_layouts, layout_file
@@ -110,7 +111,7 @@ def _sheet_entry(bench: Bench, program: Program) -> SheetEntry:
 
 def _inputs(asked: AskedJob) -> Iterable[InputEntry]:
     names = [] if asked.request.is_drawing else [asked.request.source.name]
-    names += dict.fromkeys(s.outline.partition("#")[0] for s in asked.specs)
+    names += dict.fromkeys(drawing_and_piece(s.outline)[0] for s in asked.specs)
     for name in names:
         yield InputEntry(name=name, sha256=sha256((asked.folder / name).read_bytes()))
 

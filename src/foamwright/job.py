@@ -221,13 +221,13 @@ def job_for_drawing(
                 "material": material,
                 "mirrored": mirrored,
             }
-            for piece, name in zip(drawn, _piece_names(drawn), strict=True)
+            for piece, name in zip(drawn, piece_names(drawn), strict=True)
         ],
     }
     return _job(Source(drawing.name, data))
 
 
-def _piece_names(drawn: tuple[str, ...]) -> tuple[str, ...]:
+def piece_names(drawn: tuple[str, ...]) -> tuple[str, ...]:
     """The names as drawn where all of them can stand in a job, else safe ones."""
     usable = all(not set(n) & set("/.") and n.isprintable() and n.strip() for n in drawn)
     apart = distinct_names(drawn) == tuple(map(safe_name, drawn))

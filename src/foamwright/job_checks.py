@@ -7,6 +7,7 @@ has the wrong kind is passed over here, since the reader of the values tells it.
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Iterator, Mapping
 from pathlib import PurePath
 from typing import Any
@@ -15,6 +16,16 @@ from foamwright.findings import Finding
 from foamwright.names import safe_name
 from foamwright.strict_toml import Source, shown
 from foamwright.toml_lines import KeyPath, nearest
+
+#: A drawing's ending before the `#` of a piece: either name may bear another `#`.
+_DRAWING = re.compile(r"(.*?\.(?:svg|dxf))#(.*)", re.IGNORECASE | re.DOTALL)
+
+
+def drawing_and_piece(outline: str) -> tuple[str, str]:
+    """The two parts of `heron.svg#sole`; a missing one is empty."""
+    found = _DRAWING.fullmatch(outline)
+    file, _, piece = outline.partition("#")
+    return (found[1], found[2]) if found else (file, piece)
 
 
 def cross_checks(source: Source) -> Iterator[Finding]:
@@ -75,7 +86,7 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
         mend = "set count or mirrored to 1 or more, or leave the piece out"
         yield source.fault("J509", (*path, "count"), "no copy is asked for", mend)
     outline = piece.get("outline")
-    if isinstance(outline, str) and not all(outline.partition("#")[::2]):
+    if isinstance(outline, str) and not all(drawing_and_piece(outline)):
         what = "must name a drawing and the piece in it"
         yield source.fault("J505", (*path, "outline"), what, "write it as heron.svg#sole")
     yield from _allowance(source, path, piece)

@@ -25,6 +25,7 @@ from foamwright.findings import Finding, Refused, fault
 from foamwright.geometry.affine import Affine
 from foamwright.hazards import Rules, load_rules
 from foamwright.job import Job, PieceSpec, job_for_drawing, load_job
+from foamwright.job_checks import drawing_and_piece
 from foamwright.model import (
     Copy,
     Cut,
@@ -42,7 +43,7 @@ from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfi
 from foamwright.profiles import Loaded, Shelf
 from foamwright.safety import Use, assess
 from foamwright.stages.acquire import read_drawing, select
-from foamwright.stages.alter import SeamRow, alter, copies_of, measure_seams, scaled
+from foamwright.stages.alter import SeamRow, alter, copies_of, measure_seams, scaled, with_stitch
 from foamwright.stages.arrange import Asked as LayoutAsked
 from foamwright.stages.arrange import Layout, arrange, kept
 from foamwright.stages.compensate import compensate
@@ -209,11 +210,23 @@ def load(request: Request) -> AskedJob:
     shelf = Shelf.of(folder, base=Path() if request.is_drawing else folder)
     job = _job_of_drawing(request) if request.is_drawing else load_job(request.source)
     asked = AskedJob(request, job, folder, shelf, load_rules(shelf.folders))
-    unknown = [o for o in request.only if o.split("/")[0] not in {p.name for p in job.piece}]
-    if unknown:
-        names = ", ".join(p.name for p in job.piece)
-        raise CommandError(f"--only {unknown[0]}: no such piece; there are {names}")
+    _check_only(request.only, job)
     return asked
+
+
+def _check_only(only: Iterable[str], job: Job) -> None:
+    """Raises CommandError where `--only` names what the job doesn't make."""
+    copies = {p.name: tuple(_copy_names(p)) for p in job.piece}
+    for name in only:
+        of = name.split("/")[0]
+        if name not in copies.keys() | set(copies.get(of, ())):
+            there = ", ".join(copies.get(of, copies))
+            raise CommandError(f"--only {name}: no such piece or copy; there are {there}")
+
+
+def _copy_names(spec: PieceSpec) -> Iterable[str]:
+    for kind, count in (("drawn", spec.count), ("mirrored", spec.mirrored)):
+        yield from (f"{spec.name}/{kind}/{k}" for k in range(1, count + 1))
 
 
 def _job_of_drawing(request: Request) -> Job:
@@ -236,7 +249,7 @@ def read_drawings(asked: AskedJob) -> tuple[dict[str, Piece], list[Finding]]:
     findings: list[Finding] = []
     drawn: dict[str, Piece] = {}
     for spec in asked.specs:
-        file, _, name = spec.outline.partition("#")
+        file, name = drawing_and_piece(spec.outline)
         if file not in drawings:
             drawing, found = read_drawing(
                 asked.folder / file, asked.request.units, asked.job.job.corner_angle
@@ -296,13 +309,14 @@ def judge_seams(
     asked: AskedJob, drawn: Mapping[str, Piece]
 ) -> tuple[tuple[SeamRow, ...], tuple[Finding, ...]]:
     """The seam table on stitch lines at the job's size; seams of unwanted pieces are left out."""
-    specs = {s.name: s for s in asked.specs}
-    sized = {
-        name: (scaled(piece, asked.job.job.scale, specs[name].fixed), specs[name])
-        for name, piece in drawn.items()
-    }
+    scale = asked.job.job.scale
+    sized = {}
+    for spec in asked.specs:
+        if spec.name in drawn:
+            piece = with_stitch(drawn[spec.name], spec, ALLOWANCE_TOLERANCE)
+            sized[spec.name] = scaled(piece, scale, spec.fixed), spec
     seams = tuple(s for s in asked.job.seam if all(j.partition(".")[0] in sized for j in s.joins))
-    return measure_seams(seams, sized)
+    return measure_seams(seams, sized, scale)
 
 
 def alter_pieces(

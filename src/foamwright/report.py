@@ -90,7 +90,9 @@ def show_findings(findings: Iterable[Finding], whole: bool = False) -> None:
 
 
 def show_drawing(drawing: Drawing) -> None:
-    """Pieces with their sizes, then each piece's corners and edges."""
+    """Pieces with their sizes, then each piece's corners and edges; nothing where there is none."""
+    if not drawing.pieces:
+        return
     console = _console()
     console.print(f"{_safe(drawing.file)}: {counted(len(drawing.pieces), 'piece')} (sizes in mm)")
     table = _table(
@@ -250,6 +252,9 @@ def show_proof(verification: Verification | None) -> None:
     """One line: how far the freed edges lie from their targets at worst."""
     if verification is None:
         return
+    if not verification.pieces:
+        _console().print("refused: nothing could be proven")
+        return
     word = "proven" if verification.passed else "refused"
     text = (
         f"{word}: worst deviation {verification.worst_deviation_mm:.4f} mm "
@@ -278,7 +283,8 @@ def find_profile(shelf: Shelf, profile_id: str) -> Loaded[Any]:
     """A material or machine by id or file. Raises CommandError where neither is on the shelf."""
     missing = [shelf.missing(kind, profile_id) for kind in ("material", "machine")]
     if all(missing):
-        raise CommandError("; ".join(missing))
+        near = [m for m in missing if "did you mean" in m]
+        raise CommandError("; ".join(near or missing))
     if missing[0]:
         return shelf.machine(profile_id)
     try:
@@ -323,6 +329,7 @@ def show_profile(loaded: Loaded[Any]) -> None:
 
 def _value_rows(loaded: Loaded[Any]) -> Iterable[tuple[str, str, str]]:
     values = loaded.profile.model_dump(mode="json", exclude_none=True, by_alias=True)
+    values.pop("id", None)
     for key, value in values.items():
         if isinstance(value, list) and value and isinstance(value[0], dict):
             for number, entry in enumerate(value):

@@ -11,6 +11,7 @@ from pathlib import Path
 import tomlkit
 
 from foamwright.findings import Finding, Refused, fault
+from foamwright.job import piece_names
 from foamwright.model import Drawing
 from foamwright.names import readable
 from foamwright.stages.acquire import read_drawing
@@ -82,9 +83,10 @@ def _pieces(drawn: Drawing | None, drawing: Path | None, folder: Path) -> str:
     if drawn is None or drawing is None:
         return _PIECE.format(name='"piece"', outline='"drawing.svg#piece"')
     place = os.path.relpath(drawing.resolve(), folder.resolve()).replace(os.sep, "/")
+    names = tuple(p.name for p in drawn.pieces)
     return "".join(
-        _PIECE.format(name=_quoted(p.name), outline=_quoted(f"{place}#{p.name}"))
-        for p in drawn.pieces
+        _PIECE.format(name=_quoted(name), outline=_quoted(f"{place}#{piece}"))
+        for piece, name in zip(names, piece_names(names), strict=True)
     )
 
 
