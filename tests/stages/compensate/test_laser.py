@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from dataclasses import replace
 
 import numpy as np
 import pyclipr
@@ -15,7 +16,7 @@ from sheets import leaf, piece, rectangle, rounded, sheet
 from foamwright.geometry import region
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Line
-from foamwright.model import Mark, Tool
+from foamwright.model import Copy, Mark, Placement, Tool
 from foamwright.stages.compensate import compensate
 
 KERF = 0.2
@@ -117,6 +118,16 @@ def test_a_notch_tip_is_unreached_by_the_wedge_formula(degrees):
     assert "(70.00, 72.00)" in found.where
 
 
+def test_a_cleft_between_two_bows_is_unreached_not_swallowed():
+    """Two bows of 2.4 mm that meet at 46 degrees, as on a small letter B: deep but it closes in."""
+    bow = math.tan(math.radians(134 / 4))
+    left, right = Arc(42 + 40j, 40 + 40j, bow), Arc(40 + 40j, 38 + 40j, bow)
+    box = Path.polygon([38 + 40j, 38 + 30j, 42 + 30j, 42 + 40j], closed=False)
+    target = Path.of([*box.segments, left, right], True)
+    _, findings = compensate(sheet(piece(target)), Tool("laser", kerf=0.3), TOLERANCE, 2.0)
+    assert codes(findings) == ["C503"]
+
+
 def test_above_the_limit_the_unreached_is_refused():
     target = Path.polygon([20 + 20j, 120 + 20j, 120 + 80j, 71 + 80j, 70 + 72j, 69 + 80j, 20 + 80j])
     _, findings = compensate(sheet(piece(target)), Tool("laser", kerf=KERF), TOLERANCE, 0.5)
@@ -208,6 +219,19 @@ def test_slits_and_marks_are_followed_on_their_line():
     assert cuts[0].path == line
     assert cuts[1].path == drill
     assert cuts[2].path == slit
+
+
+def test_copies_of_a_shape_are_cut_alike_however_they_lie():
+    shape = piece(leaf(10, 20, 50))
+    spun = Copy("spun", "part", shape, False, "cloth", "machine")
+    one, other = Placement(spun, 0.0, 30.0, 40.0), Placement(spun, 137.0, 200.0, 150.0)
+    laid = replace(sheet(shape), placements=(one, other))
+    (first, second), _ = compensate(laid, TOOL, TOLERANCE)
+    there = first.path.transformed(one.map.inverse()).transformed(other.map)
+    apart = [
+        abs(a.start - b.start) for a, b in zip(there.segments, second.path.segments, strict=True)
+    ]
+    assert max(apart) < 1e-9
 
 
 def test_pieces_nearer_than_the_kerf_are_refused():

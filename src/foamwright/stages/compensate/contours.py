@@ -23,6 +23,8 @@ from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 from foamwright.model import Cut, Mark, MarkMaker, Operation, Placement, Sheet, Tool
 
+#: How much finer chords are where a trailing tip would add their errors up.
+FINER = 3.0
 #: Shapes whose fit or parallel is kept for their other copies.
 KEPT = 256
 #: Stretches of a cubic over which its radius is taken, and the turn (radians) that counts as none.
@@ -105,7 +107,9 @@ def fitted(path: Path, tolerance: float) -> Path:
 
 def written(path: Path, tool: Tool, tolerance: float) -> Path:
     """A path of lines and arcs as this machine's software wants it."""
-    return chords(path, tolerance / 2) if tool.curves == "lines" else path
+    if tool.curves == "arcs":
+        return path
+    return chords(path, tolerance / 2, tight=2 * tool.blade_offset)
 
 
 @lru_cache(maxsize=KEPT)
@@ -134,14 +138,19 @@ def plain(contour: Contour, tool: Tool, tolerance: float) -> Path:
     return written(fitted_target(contour, share(tool, tolerance)), tool, tolerance)
 
 
-def chords(path: Path, tolerance: float) -> Path:
-    """Lines in place of arcs, no chord farther than tolerance from its arc; corners stay."""
+def chords(path: Path, tolerance: float, tight: float = 0.0) -> Path:
+    """Lines in place of arcs, no chord farther than tolerance from its arc; corners stay.
+
+    tight: arcs below this radius (mm) get finer chords, since a trailing tip adds up their errors
+    where its pivot swings.
+    """
     made: list[Segment] = []
     corners = []
     for i, s in enumerate(path.segments):
         if i in path.corners:
             corners.append(len(made))
-        points = [complex(p) for p in s.flatten(tolerance)]
+        is_tight = isinstance(s, Arc) and s.radius < tight
+        points = [complex(p) for p in s.flatten(tolerance / FINER if is_tight else tolerance)]
         made.extend(Line(a, b) for a, b in pairwise(points))
     return Path(tuple(made), path.closed, frozenset(corners))
 

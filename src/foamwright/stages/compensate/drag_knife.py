@@ -1,7 +1,7 @@
 """Drag knife: a blade that swivels freely, its tip trailing the pivot by the blade offset e.
 
 The machine moves the pivot, and `pivot` says where it must run for the tip to follow a curve.
-The fit is made on the pivot's path: the tip trails what the pivot does amiss, and never by more.
+The fit is made on the pivot's path: the tip follows what the pivot does amiss with a lag.
 Each closed contour is met by a run-in in the scrap and runs `overlap` past its closing point.
 Slits, blade-made marks and openings without room are set down on their line (`run_in` says how the
 blade's heading is known between contours).

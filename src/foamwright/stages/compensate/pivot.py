@@ -18,6 +18,9 @@ from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 
 #: mm that cutting across a kink may move the tip.
 BRIDGED = 0.001
+#: mm by which the line across a kink may pass the kink beside half its sidestep: 1.5 x BRIDGED
+#: where the pivot's way is straight, the rest for a bend.
+STRAIGHT = 2 * BRIDGED
 #: mm between two pivot places that count as one.
 SAME_PLACE = 2e-4
 #: mm that the cubics may lie off the pivot's true curve.
@@ -73,11 +76,27 @@ def _from(start: complex, s: Segment) -> Segment:
 
 
 def _cut_across(made: list[Segment], ahead: list[Segment], reach: float) -> None:
-    """Ends `made` and begins `ahead` up to reach mm from a kink, with a line between them."""
-    back, on = made[-1].length(), ahead[0].length()
-    made[-1] = made[-1].split(made[-1].at_length(back - min(reach, back / 3)))[0]
-    ahead[0] = ahead[0].split(ahead[0].at_length(min(reach, on / 3)))[1]
+    """Ends `made` and begins `ahead` up to reach mm from a kink, with a line between them.
+
+    Where the pivot's way bends there, the line is shortened until it cuts that bend by little.
+    """
+    last, first = made[-1], ahead[0]
+    gap = abs(first.start - last.end)
+    while reach > gap:
+        back = last.split(last.at_length(last.length() - min(reach, last.length() / 3)))[0]
+        on = first.split(first.at_length(min(reach, first.length() / 3)))[1]
+        bow = max(_beside(p, back.end, on.start) for p in (last.end, first.start))
+        if bow <= gap / 2 + STRAIGHT:
+            made[-1], ahead[0] = back, on
+            break
+        reach /= 2
     made.append(Line(made[-1].end, ahead[0].start))
+
+
+def _beside(p: complex, start: complex, end: complex) -> float:
+    """Distance of p from the straight line through two points, mm."""
+    along = (end - start) / abs(end - start)
+    return abs(((p - start) * along.conjugate()).imag)
 
 
 def _ahead(s: Segment, offset: float) -> Iterator[Segment]:

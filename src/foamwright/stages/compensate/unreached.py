@@ -8,7 +8,6 @@ Looks at the compensated path's own corners, so it tells nothing of a path that 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TypeAlias
@@ -25,9 +24,9 @@ Stations: TypeAlias = npt.NDArray[np.float64]
 STRAIGHT = 0.01
 #: mm: shallower spots lie within the chain's limit.
 WORTH_TELLING = 0.01
-#: A gap is swallowed where it is deeper than a wedge that narrows as its mouth does, by this
-#: factor and this much (mm): walls of a true wedge may bend a little.
-WEDGE_FACTOR, WEDGE_SLACK = 1.5, 0.02
+#: Walls do not close in where the gap fills more than this share of its mouth times its depth: a
+#: wedge fills a half, a cusp between two bows less, a slot all.
+PARALLEL = 0.75
 #: Degrees that an outside corner turns at least to be a gap's lip, and mm that count as at it.
 LIP, AT_LIP = 20.0, 0.02
 #: mm that a touching place is asked for before and after the corner, so that the two lips of a
@@ -51,8 +50,8 @@ class Unreached:
 def unreached(target: Path, cut: Path, radius: float) -> Iterator[Unreached]:
     """Spots of a closed target that a beam of `radius` mm along the closed cut can't reach.
 
-    Swallowed: deeper than the radius, and either the beam rests on two outside corners or the spot
-    is deeper than a wedge with that mouth.
+    Swallowed: deeper than the radius, and either the beam rests on two outside corners or the walls
+    beyond it do not close in.
     """
     ring = target.flatten(FLATTENING)
     stations = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(ring)))])
@@ -73,10 +72,20 @@ def unreached(target: Path, cut: Path, radius: float) -> Iterator[Unreached]:
         depth = float(away[deepest]) - radius
         if depth <= WORTH_TELLING:
             continue
-        wedge = radius * (1 / math.cos(math.radians(min(turn, 179.9)) / 2) - 1)
-        deeper = depth > WEDGE_FACTOR * wedge + WEDGE_SLACK
-        rests = all(_is_at(lips, centre + 1j * u * radius) for u in (before, after))
-        yield Unreached(complex(between[deepest]), depth, depth > radius and (deeper or rests))
+        touched = [centre + 1j * u * radius for u in (before, after)]
+        rests = all(_is_at(lips, p) for p in touched)
+        gap = np.array([touched[0], *between, touched[1]])
+        shut = depth > radius and (rests or _keeps_open(gap))
+        yield Unreached(complex(between[deepest]), depth, shut)
+
+
+def _keeps_open(gap: Points) -> bool:
+    """Whether a gap, given from one side of its mouth to the other, has walls like a slot's."""
+    mouth = gap[-1] - gap[0]
+    inward = (gap - gap[0]) / (mouth / abs(mouth))
+    depth = float(np.abs(inward.imag).max())
+    area = 0.5 * abs(float((gap * np.roll(gap, -1).conj()).imag.sum()))
+    return bool(area > PARALLEL * abs(mouth) * depth)
 
 
 def outside_corners(target: Path) -> list[complex]:
