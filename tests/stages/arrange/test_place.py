@@ -167,3 +167,39 @@ def test_a_kept_layout_that_was_edited_into_an_overlap_is_not_used() -> None:
 @pytest.mark.parametrize("text", ["", "[]", "{", '{"schema": 2, "layouts": {}}', "null"])
 def test_a_broken_layout_file_is_no_layout(text: str) -> None:
     assert kept.from_text(text) == {}
+
+
+def test_what_the_first_counted_stock_has_no_room_for_goes_on_the_next() -> None:
+    small = replace(SHEET, width=150, length=150, count=2)
+    layout = arrange(leaves(5, 100), [small, SHEET], LIMITS, QUICK)
+    assert not layout.findings
+    assert [s.stock.width for s in layout.sheets] == [150, 150, 400]
+    names = [p.copy.name for s in layout.sheets for p in s.placements]
+    assert sorted(names) == sorted(c.name for c in leaves(5, 100))
+
+
+def test_pieces_beyond_all_counted_stocks_are_told_once_with_every_stock() -> None:
+    small = replace(SHEET, width=150, length=150, count=1)
+    layout = arrange(leaves(4, 100), [small, replace(small, width=160)], LIMITS, QUICK)
+    assert [f.code for f in layout.findings] == ["L403"]
+    assert "1 of 150 x 150 mm and the 1 of 160 x 150 mm" in layout.findings[0].what
+    left = {c.name for c in leaves(4, 100)}
+    left -= {p.copy.name for s in layout.sheets for p in s.placements}
+    assert len(left) == 2
+    assert all(name in layout.findings[0].what for name in left)
+
+
+@pytest.mark.parametrize("place", [math.nan, math.inf])
+def test_a_kept_layout_with_a_place_that_is_no_number_is_not_used(place: float) -> None:
+    first = arrange(leaves(2), [SHEET], LIMITS, QUICK)
+    group = kept.from_text(kept.to_text({first.key: first.sheets}))[first.key]
+    group[0]["pieces"][0][2] = place
+    assert not arrange(leaves(2), [SHEET], LIMITS, QUICK, kept=group).reused
+
+
+def test_a_kept_layout_of_more_sheets_than_the_stock_counts_is_not_used() -> None:
+    stock = replace(SHEET, count=1)
+    first = arrange(leaves(2), [stock], LIMITS, QUICK)
+    group = kept.from_text(kept.to_text({first.key: first.sheets}))[first.key]
+    parted = [{**group[0], "pieces": [p]} for p in group[0]["pieces"]]
+    assert not arrange(leaves(2), [stock], LIMITS, QUICK, kept=parted).reused

@@ -90,6 +90,8 @@ def placed_again(
         )
     except (KeyError, TypeError, ValueError):
         return None
+    if not all(math.isfinite(v) for sheet in sheets for p in sheet for v in (p.x, p.y)):
+        return None
     names = [p.copy.name for sheet in sheets for p in sheet]
     turns_allowed = all(p.rotation in p.copy.rotations for s in sheets for p in s)
     return sheets if sorted(names) == sorted(by_name) and turns_allowed else None

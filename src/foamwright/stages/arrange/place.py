@@ -54,7 +54,7 @@ def arrange(
     kept: Sequence[Group] | None = None,
     back: bool = False,
 ) -> Layout:
-    """Copies of one material on its stock: the first stock that bears a piece takes it.
+    """Copies of one material on its stock: the first that bears a piece and has room takes it.
 
     kept: this key's layout of an earlier run.  Faults: a piece that fits no stock, and more pieces
     than the counted stock bears; then the sheets hold what could be placed.
@@ -69,28 +69,37 @@ def arrange(
             return Layout(key, again, notes, reused=True)
     findings: list[Finding] = []
     sheets: list[Sheet] = []
-    for window, group in _by_window(copies, windows, findings):
-        findings.extend(_trim_note(window))
-        filled, rest = _fill(window, group, limits.clearance, asked, findings)
+    waiting = list(copies)
+    for window in windows:
+        shapes = [s for c in waiting if (s := _shape_on(window, c)) is not None]
+        filled = _fill(window, shapes, limits.clearance, asked, findings)
         sheets.extend(_sheet(window, placed, back, limits) for placed in filled)
-        if rest:
-            findings.append(_no_more_stock(window, rest))
+        findings.extend(_trim_note(window) if filled else ())
+        placed_now = {p.copy.name for placed in filled for p in placed}
+        waiting = [c for c in waiting if c.name not in placed_now]
+    findings.extend(_unplaced(waiting, windows))
     return Layout(key, tuple(sheets), tuple(findings))
 
 
-def _by_window(
-    copies: Sequence[Copy], windows: Sequence[Window], findings: list[Finding]
-) -> list[tuple[Window, list[Shape]]]:
-    groups: list[tuple[Window, list[Shape]]] = [(w, []) for w in windows]
+def _shape_on(window: Window, copy: Copy) -> Shape | None:
+    """The copy with the turns in which the window bears it, if there is one."""
+    turns = tuple(r for r in copy.rotations if window.bears(copy, r))
+    return Shape.of(copy, turns) if turns else None
+
+
+def _unplaced(copies: Sequence[Copy], windows: Sequence[Window]) -> list[Finding]:
+    """Why each of these copies has no place."""
+    found = []
+    waiting = []
     for copy in copies:
-        for window, group in groups:
-            turns = tuple(r for r in copy.rotations if window.bears(copy, r))
-            if turns:
-                group.append(Shape.of(copy, turns))
-                break
+        if any(_shape_on(w, copy) for w in windows):
+            waiting.append(copy)
         else:
-            findings.append(_fits_nowhere(copy, windows))
-    return [(w, g) for w, g in groups if g]
+            found.append(_fits_nowhere(copy, windows))
+    if waiting:
+        bearing = [w for w in windows if any(_shape_on(w, c) for c in waiting)]
+        found.append(_no_more_stock(bearing, waiting))
+    return found
 
 
 def _fill(
@@ -99,8 +108,8 @@ def _fill(
     clearance: float,
     asked: Asked,
     findings: list[Finding],
-) -> tuple[list[tuple[Placement, ...]], list[Shape]]:
-    """Windowfuls of placements, and the shapes for which the counted stock has no window left."""
+) -> list[tuple[Placement, ...]]:
+    """Windowfuls of placements, as many as the shapes need and the stock's count allows."""
     filled: list[tuple[Placement, ...]] = []
     rest = list(shapes)
     while rest and (window.count is None or len(filled) < window.count):
@@ -108,7 +117,7 @@ def _fill(
         names = {p.copy.name for p in placed}
         filled.append(placed)
         rest = [s for s in rest if s.copy.name not in names]
-    return filled, rest
+    return filled
 
 
 def _one_window(
@@ -193,7 +202,11 @@ def _from_kept(
         if not fitting or not placed or broken_rule(placed, fitting[0], limits.clearance):
             return None
         made.append(_sheet(fitting[0], placed, back, limits))
-    return tuple(made)
+    return tuple(made) if all(_within_count(w, made) for w in windows) else None
+
+
+def _within_count(window: Window, sheets: Sequence[Sheet]) -> bool:
+    return window.count is None or sum(s.stock == window.stock for s in sheets) <= window.count
 
 
 def _same_stock(stock: Stock, data: object) -> bool:
@@ -230,13 +243,14 @@ def _fits_nowhere(copy: Copy, windows: Sequence[Window]) -> Finding:
     )
 
 
-def _no_more_stock(window: Window, rest: Sequence[Shape]) -> Finding:
-    names = ", ".join(s.copy.name for s in rest[:5]) + (" ..." if len(rest) > 5 else "")
-    stock = window.stock
+def _no_more_stock(windows: Sequence[Window], rest: Sequence[Copy]) -> Finding:
+    names = ", ".join(c.name for c in rest[:5]) + (" ..." if len(rest) > 5 else "")
+    stocks = [w.stock for w in windows]
+    counted = " and ".join(f"the {s.count} of {s.width:g} x {s.length:g} mm" for s in stocks)
     return fault(
         "L403",
-        stock.material,
-        f"{len(rest)} pieces don't fit on the {stock.count} of {stock.width:g} x "
-        f"{stock.length:g} mm: {names}",
+        stocks[0].material,
+        f"{len(rest)} {'piece finds' if len(rest) == 1 else 'pieces find'} no room on "
+        f"{counted}: {names}",
         "raise the stock's count or cut fewer",
     )
