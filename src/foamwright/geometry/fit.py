@@ -9,7 +9,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -38,6 +38,7 @@ class _Piece:
 
     segments: tuple[Segment, ...]
     corner: bool
+    cusp: bool = False
 
     @property
     def cubics(self) -> tuple[Cubic, ...]:
@@ -85,20 +86,23 @@ def _ends(pieces: Sequence[_Piece], i: int, closed: bool) -> Ends:
     after = pieces[(i + 1) % len(pieces)] if closed or i + 1 < len(pieces) else None
     came = None if before is None else before.tangent(1.0)
     goes = None if after is None else after.segments[0].tangent(0.0)
-    first = _end(own[0].tangent(0.0), came, pieces[i].corner)
-    last = _end(own[-1].tangent(1.0), goes, after is not None and after.corner)
+    first = _end(own[0].tangent(0.0), came, pieces[i])
+    last = _end(own[-1].tangent(1.0), goes, after)
     return Ends(*first, *last)
 
 
-def _end(own: complex, other: complex | None, corner: bool) -> tuple[complex, float]:
-    """The direction that a run's end must have, and within how many radians.
+def _end(own: complex, other: complex | None, piece: _Piece | None) -> tuple[complex, float]:
+    """The direction that a run's end must have where `piece` begins, and within how many radians.
 
-    At a smooth joint the neighbour's; at a corner its own, so that the corner keeps its angle.
+    At a smooth joint the neighbour's; at a corner its own, so that the corner keeps its angle; at a
+    cusp any, for the curve may curl there within less than the tolerance.
     """
-    if other is None:
+    if other is None or piece is None:
         return own, FREE
+    if piece.cusp:
+        return own, math.pi
     turn = abs(cmath.phase(own / other))
-    return (own, max(KINK, CORNER_SHARE * turn)) if corner else (other, max(KINK, turn))
+    return (own, max(KINK, CORNER_SHARE * turn)) if piece.corner else (other, max(KINK, turn))
 
 
 def _pieces(path: Path, tolerance: float) -> list[_Piece]:
@@ -106,36 +110,36 @@ def _pieces(path: Path, tolerance: float) -> list[_Piece]:
     parts = _simple_parts(path, tolerance)
     breaks = [
         i
-        for i, (segment, corner) in enumerate(parts)
+        for i, (segment, corner, _) in enumerate(parts)
         if corner or not (isinstance(segment, Cubic) and isinstance(parts[i - 1][0], Cubic))
     ]
     if path.closed and breaks:
         parts = parts[breaks[0] :] + parts[: breaks[0]]
     pieces: list[_Piece] = []
-    for segment, corner in parts:
+    for segment, corner, cusp in parts:
         smooth = isinstance(segment, Cubic) and not corner
         if smooth and pieces and pieces[-1].cubics:
-            pieces[-1] = _Piece((*pieces[-1].segments, segment), pieces[-1].corner)
+            pieces[-1] = replace(pieces[-1], segments=(*pieces[-1].segments, segment))
         else:
-            pieces.append(_Piece((segment,), corner))
+            pieces.append(_Piece((segment,), corner, cusp))
     return pieces
 
 
-def _simple_parts(path: Path, tolerance: float) -> list[tuple[Segment, bool]]:
-    """Segments without cusps, straight cubics as lines, each with whether it begins at a corner."""
+def _simple_parts(path: Path, tolerance: float) -> list[tuple[Segment, bool, bool]]:
+    """Segments cut at cusps, straight cubics as lines; each begins at a corner? at a cusp?"""
     cubics = [s for s in path.segments if isinstance(s, Cubic)]
     if not np.isfinite(coefficients(cubics)).all():
         raise GeometryError("a curve with a point that is not finite")
     suspects = iter(_may_turn_back(cubics))
-    parts: list[tuple[Segment, bool]] = []
+    parts: list[tuple[Segment, bool, bool]] = []
     for i, segment in enumerate(path.segments):
         corner = i in path.corners
         if not isinstance(segment, Cubic):
-            parts.append((segment, corner))
+            parts.append((segment, corner, False))
             continue
         cut = cut_at_cusps(segment, tolerance) if next(suspects) else [segment]
         for k, part in enumerate(cut):
-            parts.append((_straightened(part), corner or k > 0))
+            parts.append((_straightened(part), corner or k > 0, k > 0))
     return parts
 
 

@@ -23,7 +23,9 @@ STARTS, STARTS_PER_CUBIC = 24, 3
 #: Steps of the search for each reach, and the most where one is still at nought.
 SEARCH_STEPS, MOST_STEPS = 6, 16
 #: The search aims at this share of the tolerance, so that it ends on the right side of it.
-AIM = 0.99
+AIM = 0.995
+#: A last arc shorter than this share of what it could be counts for nothing.
+SMALL_REST = 0.1
 #: Every arc gets at least this share of the run's parameter.
 LEAST_STEP = 1e-4
 
@@ -126,8 +128,23 @@ def _holds(curve: Curve, starts: Floats, ends: Floats, tolerance: float) -> tupl
 
 
 def least_count(reach: Reach) -> int:
-    """How many of the longest arcs cover the run."""
-    return len(reach.forward()) - 1
+    """How many of the longest arcs cover the run; on a loop from the best of a few beginnings.
+
+    The reach is read between its starting points, so a small rest counts for nothing.
+    """
+    loop = reach.starts[-1] > reach.span
+    first = reach.forward()[1]
+    walks = [reach.forward(first * k / 4) for k in range(4 if loop else 1)]
+    return min(_arcs(reach, walk) for walk in walks)
+
+
+def _arcs(reach: Reach, walk: list[float]) -> int:
+    if len(walk) < 3:
+        return 1
+    full = float(np.interp(walk[-2], reach.starts, reach.ends)) - walk[-2]
+    before = walk[-2] - walk[-3]
+    rest = (walk[-1] - walk[-2]) / max(full if reach.starts[-1] > reach.span else before, 1e-12)
+    return len(walk) - 1 - (rest < SMALL_REST)
 
 
 def even_joints(reach: Reach, count: int, shift: float = 0.0) -> Floats:

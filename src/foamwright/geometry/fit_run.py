@@ -28,6 +28,8 @@ from foamwright.geometry.segments import Points
 
 #: The share of the tolerance that the fit plans with; the rest is for what lies between samples.
 PLANNED = 0.98
+#: Guesses for the joints, see `even_joints`.
+SHIFTS = (0.0, 0.5, 0.25, 0.75, 0.12, 0.38)
 #: The share of the tolerance that a found chain may take up at the points where it is checked.
 SURE = 0.995
 #: Arcs allowed beyond the least where the search has to cut arcs, as a share of it, and besides.
@@ -44,7 +46,7 @@ def fit_run(curve: Curve, ends: Ends, tolerance: float) -> Chain:
     chain = _one_circle(curve, ends, planned)
     if chain is not None:
         return chain
-    reach = reach_of(curve, planned)
+    reach = reach_of(curve, tolerance)
     least = least_count(reach)
     if least > STRETCH:
         return _in_stretches(curve, ends, tolerance, reach)
@@ -80,8 +82,8 @@ def _turned_to(curve: Curve, ends: Ends) -> Curve:
 
 def _tries(least: int) -> list[tuple[int, float, int]]:
     """Counts of arcs to try with which shift of the joints, and how many arcs at most."""
-    some, more = least + round(0.04 * least), max(least + 1, int(1.1 * least))
-    tries = [(some, 0.0), (more, 0.0), (more, 0.5), (some, 0.5), (more, 0.25), (more, 0.75)]
+    some, more = least + int(0.04 * least), max(least + 1, int(1.1 * least))
+    tries = [(some, 0.0), (some, 0.5), *((more, shift) for shift in SHIFTS)]
     tries += [(more + 1, 0.0), (more + 1, 0.5), (more + 2, 0.0)]
     last = least + MORE + math.ceil(MORE_SHARE * least)
     return [(count, shift, count) for count, shift in tries] + [(more, 0.0, last)]
