@@ -98,6 +98,13 @@ def test_pieces_are_addressed_by_id_group_layer_and_title(tmp_path: Path) -> Non
     assert select(found, "none") is None
 
 
+def test_an_id_names_a_piece_before_a_title(tmp_path: Path) -> None:
+    body = '<g id="sole"><title>The webbed one</title><rect width="9" height="9"/></g>'
+    found, _ = read(tmp_path, body)
+    assert [p.name for p in found.pieces] == ["sole"]
+    assert select(found, "The webbed one") is found.pieces[0]
+
+
 def test_pieces_of_one_name_are_numbered(tmp_path: Path) -> None:
     body = (
         '<defs><g id="sole"><rect width="9" height="9"/></g></defs>'

@@ -22,7 +22,8 @@ class Names:
 
     @property
     def all(self) -> tuple[str, ...]:
-        return tuple(n for n in (self.id, self.title) if n)
+        """The names by which a group is known; the last, its id, comes first in naming a piece."""
+        return tuple(n for n in (self.title, self.id) if n)
 
 
 def names_of(el: Element, inherited: str | None) -> Names:
