@@ -267,6 +267,9 @@ def test_the_jobs_stock_stands_in_the_place_of_the_materials() -> None:
     other = StockSpec(material="other", width=1.0, length=1.0)
     assert stock_for(material, [other]) == stock_for(material)
     ours = StockSpec(material="stuff", width=300.0, length=200.0, count=2)
+    assert stock_for(material, [StockSpec(material="STUFF", width=1.0, length=2.0)]) == (
+        Stock("stuff", "sheet", 1, 2),
+    )
     by_file = StockSpec(material="shop/stuff.toml", kind="roll", width=100.0, length=50.0)
     assert stock_for(material, [other, ours, by_file]) == (
         Stock("stuff", "sheet", 300, 200, 2),

@@ -16,7 +16,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -36,6 +36,7 @@ from foamwright.findings import Refused
 from foamwright.geometry.path import Path as Outline
 from foamwright.geometry.segments import Arc, Line
 from foamwright.planning import Request
+from foamwright.shelf_folder import packaged_profiles
 
 from .jobs import PAIRS, bare, drawing, job
 from .stages.compensate.tractrix import drive
@@ -366,3 +367,41 @@ def test_one_piece_cut_alone_leaves_the_others_layout(tmp_path: Path) -> None:
     assert all(x.reused for x in again.layouts.values())
     record = json.loads((tmp_path / "one" / "record.json").read_text())
     assert [p["copy_name"] for p in record["pieces"]] == ["laser/mirrored/1"]
+
+
+def test_a_bare_drawing_s_kept_layout_in_the_output_folder_is_used_again(tmp_path: Path) -> None:
+    asked = bare(drawing(tmp_path), mirrored=3)
+    first = pipeline.cut(asked, tmp_path / "out")
+    before = contents(tmp_path / "out")
+    again = pipeline.cut(replace(asked, layout=replace(asked.layout, seed=7)), tmp_path / "out")
+    assert [x.reused for x in first.plan.layouts.values()] == [False]
+    assert [x.reused for x in again.plan.layouts.values()] == [True]
+    assert contents(tmp_path / "out") == before
+
+
+def test_a_record_names_no_path_of_this_computer(tmp_path: Path) -> None:
+    made = job(tmp_path / "job")
+    file = drawing(tmp_path)
+    text = made.file.read_text("utf-8").replace('"plate.svg#', f'"{file.as_posix()}#')
+    made.file.write_text(text, "utf-8")
+    pipeline.cut(made.request, tmp_path / "out")
+    for data in contents(tmp_path / "out").values():
+        assert str(tmp_path).encode() not in data
+
+
+def test_two_profiles_of_one_id_in_one_job_are_refused(tmp_path: Path) -> None:
+    """The record tells them by their ids, so the rules on what was read would see only one."""
+    made = job(tmp_path / "job")
+    packaged = packaged_profiles() / "materials" / "card-1mm.toml"
+    (made.folder / "card-1mm.toml").write_bytes(packaged.read_bytes())
+    head, _, piece = made.file.read_text("utf-8").partition("[[piece]]")
+    other = piece.replace('"plate"', '"other"', 1).replace('"card-1mm"', '"./card-1mm.toml"')
+    made.file.write_text(f"{head}[[piece]]{piece}\n[[piece]]{other}", "utf-8")
+    with pytest.raises(Refused) as stopped:
+        pipeline.plan(made.request)
+    assert [f.code for f in stopped.value.findings if f.is_fault] == ["J507"]
+
+
+def test_a_scale_of_nought_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(Refused, match="J505"):
+        pipeline.plan(bare(drawing(tmp_path), scale=0.0))

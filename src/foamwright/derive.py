@@ -261,7 +261,10 @@ def run_in_length(
 
 def stock_for(material: MaterialProfile, specs: Iterable[StockSpec] = ()) -> tuple[Stock, ...]:
     """The stock to lay out on: the job's own for this material, else the material's."""
-    own = [s for s in specs if material.id in (s.material, PurePath(s.material).stem)]
+    ours = material.id.casefold()
+    own = [
+        s for s in specs if ours in (s.material.casefold(), PurePath(s.material).stem.casefold())
+    ]
     if own:
         kind = material.stock[0].kind
         return tuple(Stock(material.id, s.kind or kind, s.width, s.length, s.count) for s in own)

@@ -113,7 +113,8 @@ def _inputs(asked: AskedJob) -> Iterable[InputEntry]:
     names = [] if asked.request.is_drawing else [asked.request.source.name]
     names += dict.fromkeys(drawing_and_piece(s.outline)[0] for s in asked.specs)
     for name in names:
-        yield InputEntry(name=name, sha256=sha256((asked.folder / name).read_bytes()))
+        told = Path(name).name if Path(name).is_absolute() else name
+        yield InputEntry(name=told, sha256=sha256((asked.folder / name).read_bytes()))
 
 
 def _profiles(planned: Plan) -> tuple[ProfileEntry, ...]:
@@ -212,8 +213,8 @@ def _checklist(planned: Plan) -> Mapping[Stage, tuple[CheckLine, ...]]:
 def keep_layouts(planned: Plan) -> None:
     """The job's layouts beside it, to be used again. A place that can't be written is no fault."""
     file = layout_file(planned.asked)
-    if file is None:
-        return
+    if file is None or planned.asked.request.is_drawing:
+        return  # a bare drawing's is published with its files
     before = kept_layouts(planned.asked) if planned.asked.request.only else {}
     text = _layout_text(planned, before)
     try:

@@ -181,14 +181,14 @@ def _permits(source: Source) -> Iterator[Finding]:
 def _stock(source: Source) -> Iterator[Finding]:
     """Stock that no piece is cut from is a slip: the material's own would be used in its place."""
     used = {
-        name
+        name.casefold()
         for _, piece in tables(source.data, "piece")
         if isinstance(material := piece.get("material"), str)
         for name in (material, PurePath(material).stem)
     }
     for path, stock in tables(source.data, "stock"):
         material = stock.get("material")
-        if isinstance(material, str) and material not in used:
+        if isinstance(material, str) and material.casefold() not in used:
             mend = _near(material, tuple(sorted(used)), "name a material that a piece is cut from")
             what = f"no piece is cut from {shown(material)}"
             yield source.fault("J508", (*path, "material"), what, mend)

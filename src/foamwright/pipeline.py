@@ -6,6 +6,7 @@ What happens between the lines is in `planning.py` and `finishing.py`.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from foamwright.findings import Finding, refuse_on_fault
@@ -51,7 +52,7 @@ def plan(request: Request) -> Plan:
 
 def cut(request: Request, out: Path) -> Result:
     """The main job: files in `out`, proven before they bear their names, or nothing at all."""
-    planned = plan(request)
+    planned = plan(replace(request, out=out))
     with staging(out) as folder:
         draft = write_programs(planned, folder)  # save
         proof, findings = prove(planned, folder)  # verify, and safety on what was read

@@ -59,7 +59,10 @@ ALLOWANCE_TOLERANCE = 0.002
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """What the command line asks for. only: pieces or copies; today: for permits' expiry."""
+    """What the command line asks for. only: pieces or copies; today: for permits' expiry.
+
+    out: the output folder, where a bare drawing's layouts are kept.
+    """
 
     source: Path
     material: str | None = None
@@ -70,6 +73,7 @@ class Request:
     only: tuple[str, ...] = ()
     layout: LayoutAsked = field(default_factory=LayoutAsked)
     today: datetime.date = field(default_factory=datetime.date.today)
+    out: Path | None = None
 
     @staticmethod
     def of(
@@ -238,7 +242,7 @@ def _job_of_drawing(request: Request) -> Job:
         request.material or "",
         request.machine or "",
         [p.name for p in drawing.pieces],
-        scale=request.scale or 1.0,
+        scale=1.0 if request.scale is None else request.scale,
         mirrored=request.mirrored or 0,
     )
 
@@ -282,7 +286,18 @@ def set_up(asked: AskedJob) -> tuple[dict[tuple[str, str], Bench], list[Finding]
             benches[pair] = _bench(asked, *pair)
         except Refused as why:
             findings.extend(why.findings)
-    return benches, findings
+    return benches, [*findings, *_namesakes(benches.values())]
+
+
+def _namesakes(benches: Iterable[Bench]) -> Iterable[Finding]:
+    """Two files of one id can't be told apart in file names and the record."""
+    taken: dict[tuple[str, str], str] = {}
+    for loaded in (x for b in benches for x in (b.material, b.machine)):
+        origin = loaded.origin("name")
+        other = taken.setdefault((loaded.kind, loaded.id.casefold()), origin)
+        if other != origin:
+            what = f"{other} and {origin} are two profiles of one id"
+            yield fault("J507", f"{loaded.kind} {loaded.id}", what, "rename one of the files")
 
 
 def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
@@ -341,8 +356,9 @@ def judge_hazards(asked: AskedJob, benches: Benches) -> tuple[Finding, ...]:
 
 
 def layout_file(asked: AskedJob) -> Path | None:
-    """Where the job's layouts are kept beside it; a bare drawing's lie in the output folder."""
-    return None if asked.request.is_drawing else asked.folder / f"{asked.stem}.layout.json"
+    """Where the layouts are kept: beside the job, or in a bare drawing's output folder."""
+    folder = asked.request.out if asked.request.is_drawing else asked.folder
+    return folder / f"{asked.stem}.layout.json" if folder else None
 
 
 def kept_layouts(asked: AskedJob) -> dict[str, list[kept.Group]]:
