@@ -13,6 +13,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -51,7 +52,7 @@ class Path:
         kept = tuple(s for s in segments if not _is_nothing(s))
         if not kept:
             raise GeometryError("a path without length")
-        for a, b in zip(kept, kept[1:], strict=False):
+        for a, b in pairwise(kept):
             _must_meet(a, b)
         if closed:
             _must_meet(kept[-1], kept[0])
@@ -61,7 +62,7 @@ class Path:
     def polygon(points: Sequence[complex], closed: bool = True) -> Path:
         """Straight lines through the points; a repeated last point is not needed."""
         ends = [*points, points[0]] if closed and points[0] != points[-1] else list(points)
-        return Path.of([Line(a, b) for a, b in zip(ends, ends[1:], strict=False)], closed)
+        return Path.of([Line(a, b) for a, b in pairwise(ends)], closed)
 
     @staticmethod
     def circle(centre: complex, radius: float) -> Path:
@@ -151,13 +152,16 @@ class Path:
         return self.segments[i].tangent(t)
 
     def between(self, start: float, end: float) -> Path:
-        """The open run from arc length start to end; on a closed path end may pass the start.
+        """The open run from arc length start to end; on a closed path either may pass the start.
 
         Corners within the run stay corners. Raises GeometryError where the run has no length.
         """
         if end <= start:
             raise GeometryError("a run must end after it starts")
-        if end > self.length and self.closed:
+        if self.closed and not 0 <= start < self.length - JOIN_EPS:
+            rounds = math.floor((start + JOIN_EPS) / self.length) * self.length
+            start, end = max(start - rounds, 0.0), end - rounds
+        if self.closed and end > self.length + JOIN_EPS:
             head = self.between(start, self.length)
             tail = self.between(0.0, end - self.length)
             seam = {len(head.segments)} if 0 in self.corners else set()
@@ -216,7 +220,7 @@ def joined(paths: Sequence[Path], closed: bool, corner_angle: float = CORNER_ANG
         seams.append(len(segments))
         corners.update(i + len(segments) for i in p.corners)
         segments.extend(p.segments)
-    for a, b in zip(segments, segments[1:], strict=False):
+    for a, b in pairwise(segments):
         _must_meet(a, b)
     judged = find_corners(segments, closed, corner_angle)
     return Path(tuple(segments), closed, frozenset(corners | (judged & set(seams))))

@@ -124,6 +124,8 @@ def _subpaths(tokens: list[str]) -> Iterator[tuple[list[Segment], bool]]:
         if command == "M":
             if segments:
                 yield segments, False
+            elif opened:
+                raise GeometryError("path data has an M that draws nothing")
             x, y = take(2)
             here = start = complex(x, y)
             segments, opened = [], True
@@ -141,6 +143,8 @@ def _subpaths(tokens: list[str]) -> Iterator[tuple[list[Segment], bool]]:
         here = made.end
     if segments:
         yield segments, False
+    elif opened:
+        raise GeometryError("path data has an M that draws nothing")
 
 
 def _segment(command: str, here: complex, take: object) -> Segment:

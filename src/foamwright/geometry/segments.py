@@ -11,6 +11,7 @@ import cmath
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TypeAlias
 
 import numpy as np
@@ -158,7 +159,7 @@ class Arc:
         return Arc(self.end, self.start, -self.bulge)
 
     def cubics(self) -> tuple[Cubic, ...]:
-        """The arc as cubics of at most 22.5 degrees, within 3e-9 of the radius."""
+        """The arc as cubics of at most 22.5 degrees, within 7e-8 of the radius."""
         count = max(1, math.ceil(abs(self.sweep) / (math.pi / 8) - 1e-9))
         step = self.sweep / count
         reach = 4 / 3 * math.tan(step / 4)
@@ -166,7 +167,7 @@ class Arc:
         for k in range(1, count + 1):
             spokes.append(spokes[0] * cmath.rect(1.0, step * k))
         made = []
-        for k, (a, b) in enumerate(zip(spokes, spokes[1:], strict=False)):
+        for k, (a, b) in enumerate(pairwise(spokes)):
             start = self.start if k == 0 else self.centre + a
             end = self.end if k == count - 1 else self.centre + b
             made.append(Cubic(start, start + 1j * a * reach, end - 1j * b * reach, end))
