@@ -349,6 +349,18 @@ def test_css_transform_and_origin() -> None:
     assert one(body).path.bounds == pytest.approx((15 + shift, 75, 25 + shift, 95))
 
 
+def test_an_empty_transform_origin_is_none() -> None:
+    body = '<rect width="5" height="5" transform="rotate(90)" transform-origin=" "/>'
+    assert one(body).path.bounds == pytest.approx((-5, 95, 0, 100))
+
+
+def test_control_characters_never_reach_a_finding() -> None:
+    body = '<rect id="a&#10;b&#x9b;31m&#x202e;" width="5" height="5" transform="x(&#10;&#13;1)"/>'
+    told = shapes(body)[1]
+    assert codes(told) == ["R204"]
+    assert all(c.isprintable() for f in told for c in f.line())
+
+
 def test_css_moves_that_are_not_read_are_faults() -> None:
     assert codes(shapes('<rect width="5" height="5" style="rotate:45deg"/>')[1]) == ["R204"]
 

@@ -16,6 +16,7 @@ from foamwright.geometry.path import CORNER_ANGLE
 from foamwright.model import Drawing, Piece
 from foamwright.stages.acquire.pieces import sort_shapes
 from foamwright.stages.acquire.shapes import Reading
+from foamwright.stages.acquire.told import tidied
 
 #: The widest gap between loose ends, in mm, that is closed.
 JOIN_TOLERANCE = 0.05
@@ -42,10 +43,12 @@ def read_drawing(
     """
     shapes, findings, unit = _read(file, units, corner_angle, join_tolerance)
     if not shapes and any(f.is_fault for f in findings):
-        return Drawing(file.name, (), unit), findings
+        return Drawing(file.name, (), unit), tidied(findings)
     found = sort_shapes(shapes, file.name)
     told = (*findings, *found.findings, *_size_in_doubt(file.name, found.pieces, unit, units))
-    return Drawing(file.name, found.pieces, unit, MappingProxyType(dict(found.aliases))), told
+    return Drawing(file.name, found.pieces, unit, MappingProxyType(dict(found.aliases))), tidied(
+        told
+    )
 
 
 def select(drawing: Drawing, name: str) -> Piece | None:

@@ -36,6 +36,7 @@ from foamwright.stages.acquire.svgroot import Page, known_unit, page, told_about
 from foamwright.stages.acquire.svgshapes import DRAWN, Attributes
 from foamwright.stages.acquire.svgstyle import Element, local_name, words_of
 from foamwright.stages.acquire.svgvalues import checked, css_transform, transform
+from foamwright.stages.acquire.told import one_line, tidied
 
 #: Elements drawn through `use` before the file counts as hostile.
 MOST_INSTANCES = 50_000
@@ -105,7 +106,7 @@ def read_svg_bytes(
     walk.run(root, found)
     joined, more = join_loose(walk.shapes, join_tolerance, corner_angle, name)
     findings = (*told, *told_about_units(name, found, units), *walk.told(), *more)
-    return joined, findings, found.unit
+    return joined, tidied(findings), found.unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,7 +336,8 @@ class Walk:
     def _where(self, el: Element) -> str:
         own = el.get("id")
         line = f" line {el.sourceline}" if el.sourceline else ""
-        return f"{self._name}{line}" + (f" #{own}" if own else f" <{local_name(el)}>")
+        called = f" #{own}" if own else f" <{local_name(el)}>"
+        return one_line(f"{self._name}{line}{called}")
 
     def _fault(self, code: str, el: Element, what: str, mend: str) -> None:
         self._tell(fault(code, self._where(el), what, mend))

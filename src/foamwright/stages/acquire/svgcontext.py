@@ -64,7 +64,7 @@ def inner_viewport(el: Element, css: Mapping[str, str], context: Context) -> Con
 
 def transform_origin(text: str | None, viewport: Viewport) -> complex:
     """The fixed point of a transform; SVG elements turn about the viewport's zero by default."""
-    if text is None:
+    if text is None or not text.strip():
         return 0j
     words = {"left": "0", "top": "0", "right": "100%", "bottom": "100%", "center": "50%"}
     parts = [*text.split()[:2], "center"][:2]
