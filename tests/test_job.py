@@ -215,9 +215,18 @@ def test_a_permits_date_is_a_date(tmp_path: Path) -> None:
     assert _load(tmp_path, HEAD + PIECE + permit + "date = 2026-01-31\n").permit[0].date == (
         datetime.date(2026, 1, 31)
     )
-    for wrong in ("20260131", "true", '"today"', "07:00:00"):
+    for wrong in ("20260131", "true", '"today"', "07:00:00", "2026-01-31T08:00:00", "[1]"):
         (line,) = _refused(tmp_path, HEAD + PIECE + permit + f"date = {wrong}\n")
-        assert line.startswith("J505 job.toml line 13 [[permit]] 1.date: ")
+        said = "J505 job.toml line 13 [[permit]] 1.date: must be a date such as 2026-11-02"
+        assert line.startswith(said)
+
+
+def test_a_seam_s_ease_is_not_negative(tmp_path: Path) -> None:
+    """It would match no pair of edges: which of the two is longer is not asked."""
+    seam = '[[seam]]\nname = "s"\njoins = ["a.x", "a.y"]\nease = -3\n'
+    (line,) = _refused(tmp_path, HEAD + PIECE + seam)
+    assert line.startswith("J505")
+    assert "must not be negative" in line
 
 
 def test_one_bad_piece_does_not_hide_the_others_faults(tmp_path: Path) -> None:

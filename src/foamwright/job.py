@@ -122,22 +122,25 @@ class PieceSpec(Part):
 
 
 class Seam(Part):
-    """Two edges that are sewn together."""
+    """Two edges that are sewn together. ease: what the one is longer by, whichever it is."""
 
     name: Name
     joins: tuple[str, str]
-    ease: Length = 0.0
+    ease: Width = 0.0
     flat: bool = False
 
 
-def _no_number(value: Any) -> Any:
-    """A bare number would be taken for seconds since 1970."""
-    if isinstance(value, int | float):
-        raise ValueError("must be a date such as 2026-11-02, without quotes")
-    return value
+def _date(value: Any) -> Any:
+    """A date, as TOML or as text: no number, which would be seconds since 1970, and no hour."""
+    if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
+        return value
+    try:
+        return datetime.date.fromisoformat(value)
+    except (TypeError, ValueError):
+        raise ValueError("must be a date such as 2026-11-02, without quotes") from None
 
 
-Date = Annotated[datetime.date, BeforeValidator(_no_number)]
+Date = Annotated[datetime.date, BeforeValidator(_date)]
 
 
 class Permit(Part):
