@@ -41,6 +41,13 @@ class ExampleCut:
     def told(self) -> dict[str, Any]:
         return dict(json.loads(self.ran.stdout))
 
+    @cached_property
+    def checked(self) -> Result:
+        """`check` for people, after the cut."""
+        from foamwright.cli import main
+
+        return CliRunner().invoke(main, ["check", str(self.job)])
+
 
 @pytest.fixture(scope="session", params=sorted(p.name for p in EXAMPLES.iterdir() if p.is_dir()))
 def example(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> ExampleCut:
