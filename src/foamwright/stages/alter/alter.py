@@ -34,18 +34,7 @@ def alter(
     `stitch` of the result is the stitch line where an allowance lies outside it.  Faults come as
     findings, with the piece as far as it could be made.
     """
-    named = {o.name for o in piece.openings}
-    findings: list[Finding] = [
-        fault(
-            "A307",
-            spec.name,
-            f"fixed names {n!r}, which is no opening of the piece",
-            f"openings are {', '.join(sorted(named)) or 'none'}",
-            piece=spec.name,
-        )
-        for n in spec.fixed
-        if n not in named
-    ]
+    findings: list[Finding] = _unknown_fixed(piece, spec)
     base = replace(piece, name=spec.name)
     drawn = scaled(base, scale, spec.fixed)
     lines = _lines(base, drawn, spec, scale, tolerance)
@@ -65,6 +54,21 @@ def alter(
     near = (too_near(made, m, 0.0) for m in found.marks)
     made = replace(made, marks=made.marks + found.marks)
     return made, (*findings, *more, *(f for f in near if f is not None))
+
+
+def _unknown_fixed(piece: Piece, spec: PieceSpec) -> list[Finding]:
+    named = {o.name for o in piece.openings}
+    return [
+        fault(
+            "A307",
+            spec.name,
+            f"fixed names {n!r}, which is no opening of the piece",
+            f"openings are {', '.join(sorted(named)) or 'none'}",
+            piece=spec.name,
+        )
+        for n in spec.fixed
+        if n not in named
+    ]
 
 
 def _inward(spec: PieceSpec, scale: float) -> float:
