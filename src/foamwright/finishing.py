@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import datetime
 import os
-import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -230,13 +229,15 @@ def _layout_text(planned: Plan, before: dict[str, list[kept.Group]]) -> str:
 
 def replace_file(file: Path, text: str) -> None:
     """A whole file in the place of another, or the other as it was. Raises OSError."""
-    handle, name = tempfile.mkstemp(prefix=f".{file.name}.", dir=file.parent)
+    draft = file.with_name(f".{file.name}.{os.getpid()}.part")
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
+        with draft.open("x", encoding="utf-8", newline="\n") as out:
             out.write(text)
-        os.replace(name, file)
+            out.flush()
+            os.fsync(out.fileno())
+        draft.replace(file)
     except BaseException:
-        Path(name).unlink(missing_ok=True)
+        draft.unlink(missing_ok=True)
         raise
 
 

@@ -54,7 +54,7 @@ Value = TypeVar("Value")
 #: Fitting's share of the chain's 0.01 mm, mm (design, section 1).
 FIT_TOLERANCE = 0.006
 #: Accuracy of an allowance's parallel, mm: it makes the target, so it isn't part of the chain.
-ALLOWANCE_TOLERANCE = 0.002
+ALLOWANCE_TOLERANCE = 0.006
 
 
 @dataclass(frozen=True, slots=True)

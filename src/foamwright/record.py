@@ -28,7 +28,7 @@ class InputEntry(Entry):
 
 
 class ValueEntry(Entry):
-    """One profile value as used and the shelf and file it came from (`package:materials/x.toml`)."""
+    """A profile value as used, and the shelf and file it came from: `package:materials/x.toml`."""
 
     key: str
     value: Any
@@ -81,7 +81,7 @@ class ContourEntry(Entry):
 
 
 class FileEntry(Entry):
-    """A written cut file. scale: mm in one unit of the file; origin: the file's zero in sheet mm."""
+    """A written cut file. scale: mm in a unit of the file; origin: the file's zero in sheet mm."""
 
     name: str
     sheet: int
