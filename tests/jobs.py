@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from foamwright.planning import Request
+from foamwright.asked import Request
 
 #: Packaged pairs that stand for the three methods: material, machine.
 PAIRS = {

@@ -32,10 +32,10 @@ from lxml import etree
 from shapely.ops import substring
 
 from foamwright import finishing, pipeline
+from foamwright.asked import Request
 from foamwright.findings import Refused
 from foamwright.geometry.path import Path as Outline
 from foamwright.geometry.segments import Arc, Line
-from foamwright.planning import Request
 from foamwright.shelf_folder import packaged_profiles
 
 from .jobs import PAIRS, bare, drawing, job

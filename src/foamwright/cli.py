@@ -97,6 +97,8 @@ def main() -> None:
     Cut it:        foamwright cut heron/job.toml --out cut-files
     Prove again:   foamwright verify cut-files
     """
+    # the matrices here are small: more threads for them only wait for each other
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 @main.command()

@@ -14,13 +14,14 @@ from pathlib import Path
 from typing import Literal
 
 from foamwright import __version__
+from foamwright.asked import AskedJob, Bench, Plan
 from foamwright.checklist import CheckLine, Stage, checklist, load_checklist
 from foamwright.findings import Finding, Refused, fault
 from foamwright.hazards import Rules, load_rules
 from foamwright.job_checks import drawing_and_piece
 from foamwright.model import Drawing, Program
 from foamwright.names import safe_name
-from foamwright.planning import AskedJob, Bench, Plan, kept_layouts, layout_file
+from foamwright.planning import kept_layouts, layout_file
 from foamwright.profiles import resolve_settings
 from foamwright.record import (
     FileEntry,

@@ -9,13 +9,11 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+from foamwright.asked import Noticed, Plan, Request
 from foamwright.findings import Finding, refuse_on_fault
 from foamwright.finishing import Result, finish, keep_layouts, prove, write_preview, write_programs
 from foamwright.model import Drawing
 from foamwright.planning import (
-    Noticed,
-    Plan,
-    Request,
     alter_pieces,
     arrange_copies,
     compensate_sheets,

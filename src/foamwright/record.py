@@ -42,7 +42,10 @@ class ProfileEntry(Entry):
 
 
 class PieceEntry(Entry):
-    """A copy on its sheet. target: outline and openings; slits and marks: path data each."""
+    """A copy on its sheet. target: outline and openings; slits and marks: path data each.
+
+    rotation, x, y place the altered piece (mirrored, if so), its box starting at (0, 0).
+    """
 
     name: str
     copy_name: str

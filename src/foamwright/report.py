@@ -18,13 +18,13 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from foamwright.asked import Plan
 from foamwright.errors import CommandError
 from foamwright.findings import Finding, Refused
 from foamwright.finishing import Result
 from foamwright.geometry.path import Path as Outline
 from foamwright.model import Drawing, Piece
 from foamwright.names import readable
-from foamwright.planning import Plan
 from foamwright.profiles import Listed, Loaded, Shelf
 from foamwright.record import Verification
 

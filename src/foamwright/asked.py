@@ -1,0 +1,185 @@
+"""What a run is asked for and what a plan holds: the nouns of `planning.py` and `finishing.py`.
+
+Terms.  A *bench* is one material on one machine with all that follows from the pair.  *Noticed*
+gathers findings, so that all faults of a job are told at once.  Does nothing by itself.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+from foamwright.errors import CommandError
+from foamwright.findings import Finding, Refused
+from foamwright.hazards import Rules
+from foamwright.job import Job, PieceSpec
+from foamwright.model import (
+    FileStyle,
+    Limits,
+    Program,
+    Stock,
+    Tool,
+)
+from foamwright.names import safe_name
+from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
+from foamwright.profiles import Loaded, Shelf
+from foamwright.safety import Use
+from foamwright.stages.alter import SeamRow
+from foamwright.stages.arrange import Asked as LayoutAsked
+from foamwright.stages.arrange import Layout
+
+Value = TypeVar("Value")
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What the command line asks for. only: pieces or copies; today: for permits' expiry.
+
+    out: the output folder, where a bare drawing's layouts are kept.
+    """
+
+    source: Path
+    material: str | None = None
+    machine: str | None = None
+    units: str | None = None
+    scale: float | None = None
+    mirrored: int | None = None
+    only: tuple[str, ...] = ()
+    layout: LayoutAsked = field(default_factory=LayoutAsked)
+    today: datetime.date = field(default_factory=datetime.date.today)
+    out: Path | None = None
+
+    @staticmethod
+    def of(
+        job: Path,
+        *,
+        material: str | None = None,
+        machine: str | None = None,
+        units: str | None = None,
+        scale: float | None = None,
+        mirrored: int | None = None,
+        only: Sequence[str] = (),
+        layout_time: int = 5,
+        seed: int = 1,
+        fresh_layout: bool = False,
+    ) -> Request:
+        """From the options. Raises CommandError where they contradict each other."""
+        bare = job.suffix.lower() != ".toml"
+        given = {"material": material, "machine": machine, "scale": scale, "mirrored": mirrored}
+        if bare and (material is None or machine is None):
+            raise CommandError(f"{job} is a drawing: give --material and --machine with it")
+        if not bare and any(v is not None for v in given.values()):
+            named = ", ".join(f"--{k}" for k, v in given.items() if v is not None)
+            raise CommandError(f"{named} go with a bare drawing; {job.name} says it itself")
+        asked = LayoutAsked(layout_time, seed, fresh_layout)
+        return Request(job, material, machine, units, scale, mirrored, tuple(only), asked)
+
+    @property
+    def is_drawing(self) -> bool:
+        return self.source.suffix.lower() != ".toml"
+
+
+class Noticed:
+    """Findings gathered over the stages: `noticed(stage(...))` keeps them and gives the value."""
+
+    def __init__(self) -> None:
+        self.findings: tuple[Finding, ...] = ()
+
+    def __call__(self, found: tuple[Value, Iterable[Finding]]) -> Value:
+        value, findings = found
+        self.add(findings)
+        return value
+
+    def add(self, findings: Iterable[Finding]) -> None:
+        self.findings = tuple(dict.fromkeys((*self.findings, *findings)))
+
+    def stop_on_fault(self) -> None:
+        if any(f.is_fault for f in self.findings):
+            raise Refused(self.findings)
+
+
+@dataclass(frozen=True, slots=True)
+class AskedJob:
+    """The job with the folder it stands in, the shelf it sees and the rules of that shelf."""
+
+    request: Request
+    job: Job
+    folder: Path
+    shelf: Shelf
+    rules: Rules
+
+    @property
+    def stem(self) -> str:
+        """The job's name in file names."""
+        return safe_name(self.job.job.name).lower()
+
+    def machine_of(self, spec: PieceSpec) -> str:
+        return spec.machine or self.job.job.machine or ""
+
+    def wants(self, *names: str) -> bool:
+        """Whether `--only` lets a piece or copy of one of these names through."""
+        return not self.request.only or bool(set(names) & set(self.request.only))
+
+    def wants_piece(self, spec: PieceSpec) -> bool:
+        return self.wants(spec.name) or any(
+            o.startswith(f"{spec.name}/") for o in self.request.only
+        )
+
+    @property
+    def specs(self) -> tuple[PieceSpec, ...]:
+        return tuple(s for s in self.job.piece if self.wants_piece(s))
+
+
+@dataclass(frozen=True)
+class Bench:
+    """One material on one machine, and the plain values that follow from the two profiles."""
+
+    material: Loaded[MaterialProfile]
+    machine: Loaded[MachineProfile]
+    cut: CutSettings
+    tool: Tool
+    style: FileStyle
+    limits: Limits
+    stocks: tuple[Stock, ...]
+
+    @property
+    def back(self) -> bool:
+        return self.material.profile.cut_from == "back"
+
+    @property
+    def use(self) -> Use:
+        profile = self.material.profile
+        return Use(
+            material=self.material.id,
+            composition=self.material.composition,
+            basis=profile.composition_basis,
+            machine=self.machine.id,
+            method=self.machine.profile.method,
+            lineage=tuple(a.id for a in self.material.lineage),
+            thickness=profile.severed,
+            feed=self.machine.profile.feed,
+            hold=profile.hold,
+            cut_from=profile.cut_from,
+            settings=self.cut.basis,
+            directed=profile.nap != "none" or profile.stretch != "none",
+        )
+
+
+#: Benches by (material, machine) as the job names them.
+Benches = Mapping[tuple[str, str], Bench]
+Layouts = Mapping[tuple[str, str], Layout]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A job up to its programs, nothing written yet."""
+
+    asked: AskedJob
+    benches: Benches
+    seams: tuple[SeamRow, ...]
+    layouts: Layouts
+    programs: tuple[tuple[Bench, Program], ...]
+    findings: tuple[Finding, ...]
