@@ -40,7 +40,8 @@ class Element:
     """A line or arc of the raw parallel.
 
     source: index of the segment it is parallel to, or of the joint that it joins.
-    sharp: it ends at a corner of the result where the next element follows on naturally.
+    sharp: it ends at a corner of the result where the next element follows on naturally; an
+    inner one: it stands for an inside corner of the source.
     """
 
     curve: Line | Arc
@@ -154,7 +155,7 @@ def _joint(
     if abs(here - there) <= TINY:
         return [], False
     if turn < 0:
-        return [Element(Line(here, there), "inner", joint)], False
+        return [Element(Line(here, there), "inner", joint, corner)], False
     if how.join == "round" or turn > math.pi:
         return [Element(Arc(here, there, math.tan(turn / 4)), "join", joint)], False
     if how.join == "mitre" and math.cos(turn / 2) * how.mitre_limit >= 1:

@@ -19,12 +19,16 @@ from foamwright.geometry.segments import Arc, Line, line_or_arc
 
 @dataclass(frozen=True, slots=True)
 class _Piece:
-    """A run with its exact curve; whole: the element untrimmed; sharp: a corner at its start."""
+    """A run with its exact curve; whole: the element untrimmed.
+
+    sharp: a corner at its start, if it turns enough there; known: it does, however little.
+    """
 
     run: Run
     curve: Line | Arc | None
     whole: bool
     sharp: bool
+    known: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,10 +97,18 @@ def _trimmed(runs: Sequence[Run], elements: Sequence[Element]) -> list[_Piece]:
         curve = elements[r.element].curve
         whole = natural[i] and natural[j]
         cut = curve if whole else _cut(curve, spots[i], spots[j], r)
-        before = elements[runs[i - 1].element]
-        sharp = before.sharp if natural[i] else True
-        made.append(_Piece(r, cut, whole, sharp))
+        sharp = not natural[i] or elements[runs[i - 1].element].sharp
+        known = r.own_start or _at_corner(runs[i - 1], r, elements)
+        made.append(_Piece(r, cut, whole, sharp, known))
     return made
+
+
+def _at_corner(a: Run, b: Run, elements: Sequence[Element]) -> bool:
+    """Whether two runs cross because the source has an inside corner between them."""
+    count = len(elements)
+    between = elements[(a.element + 1) % count]
+    follows = b.element == (a.element + 2) % count
+    return follows and between.role == "inner" and between.sharp
 
 
 def _cut(curve: Line | Arc, start: complex, end: complex, run: Run) -> Line | Arc | None:
@@ -140,7 +152,7 @@ def _path(pieces: Sequence[_Piece]) -> Path:
     for i, p in enumerate(pieces):
         if p.sharp:
             turn = turn_degrees(curves[i - 1].tangent(1.0), curves[i].tangent(0.0))
-            if p.run.own_start or abs(turn) > CORNER_ANGLE:
+            if p.known or abs(turn) > CORNER_ANGLE:
                 corners.add(i)
     return Path(tuple(curves), True, frozenset(corners))
 
