@@ -15,35 +15,18 @@ from matplotlib.path import Path as Polygon
 from numpy.typing import NDArray
 
 from foamwright.errors import FoamwrightError
-from foamwright.geometry.affine import Affine
 from foamwright.geometry.fit import fit_arcs
 from foamwright.geometry.offset import FIT_SHARE, parallels
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Cubic, Line
-from foamwright.model import (
-    Copy,
-    FileStyle,
-    Opening,
-    Piece,
-    Placement,
-    Program,
-    Sheet,
-    Stock,
-    Tool,
-)
-from foamwright.stages.compensate import compensate
-from foamwright.stages.save.svg import svg_text
+from foamwright.model import Tool
 from tests.benchmarks.outlines import Outline
 from tests.geometry import greedy
+from tests.geometry.chain import SLACK, TOLERANCE, as_piece, freed_edge_off, written
 from tests.geometry.dense import Edge, Points, apart, places, reachable, written_paths
 
 BoolArray = NDArray[np.bool_]
-TOLERANCE = 0.006
 KERF = 0.2
-#: mm between a target and the sheet's edge.
-MARGIN = 5.0
-#: What the dense measure may tell too much, and how near to unreached a place is left out, mm.
-SLACK = 3e-4
 #: A segment shorter than this makes a cutter stutter, mm.
 SHORT = 0.05
 
@@ -113,7 +96,7 @@ def _parallels(m: Measured) -> None:
 
 
 def off_distance(path: Path, edge: Edge, made: Sequence[Path], distance: float, join: str) -> float:
-    """How far, mm, any point of a parallel misses its distance, and any foot misses the parallel."""
+    """How far, mm, a point of a parallel misses its distance, or a foot the parallel, at worst."""
     reach = abs(distance)
     worst = 0.0
     if made:
@@ -150,46 +133,6 @@ def _chain(m: Measured) -> None:
     m.figures["chain: deviation, mm"] = freed_edge_off(contours, paths, KERF / 2)
     unreached = [f for f in findings if f.code == "C503"]
     m.figures["chain: outlines with unreached"] = float(bool(unreached))
-
-
-def as_piece(path: Path) -> Piece:
-    """The outline, or a plate with the opening, on a sheet with a margin."""
-    x, y, right, top = path.bounds
-    room = complex(MARGIN, MARGIN) * (1 if path.area > 0 else 2)
-    at = path.transformed(Affine.translation(room - complex(x, y)))
-    if path.area > 0:
-        return Piece("real", at)
-    size = complex(right - x, top - y) + 2 * complex(MARGIN, MARGIN)
-    low, high = complex(MARGIN, MARGIN), complex(MARGIN, MARGIN) + size
-    plate = Path.polygon([low, complex(high.real, low.imag), high, complex(low.real, high.imag)])
-    return Piece("real", plate, (Opening("opening", at),))
-
-
-def written(piece: Piece, tool: Tool) -> tuple[str, float, Sequence]:
-    """The SVG of a piece as it lies, the sheet's length, and the findings."""
-    _, _, right, top = piece.outline.bounds
-    width, height = right + MARGIN, top + MARGIN
-    copy = Copy("real/drawn/1", "real", piece, False, "card", "bench")
-    sheet = Sheet(
-        1, Stock("card", "sheet", width, height), "bench", width, height,
-        (Placement(copy, 0.0, 0.0, 0.0),),
-    )  # fmt: skip
-    cuts, findings = compensate(sheet, tool, TOLERANCE)
-    return svg_text(Program(sheet, tool, cuts, 0.0), FileStyle()), height, findings
-
-
-def freed_edge_off(contours: Sequence[Path], paths: Sequence[Path], radius: float) -> float:
-    """Worst of | |path - target| - radius |, mm, outside what a disc of the radius can't reach."""
-    target = Edge(contours)
-    if not paths:
-        return math.inf
-    worst = np.abs(target.off(places(paths)[0]) - radius).max()
-    cut = Edge(paths)
-    for contour in contours:
-        points, _ = reachable(contour, target, radius, SLACK)
-        if len(points):
-            worst = max(worst, np.abs(cut.off(points) - radius).max())
-    return float(worst)
 
 
 # Smoothness and counts

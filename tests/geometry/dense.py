@@ -92,7 +92,16 @@ class Edge:
     """Paths as a dense set of chords, to measure distances to."""
 
     def __init__(self, paths: Iterable[Path]) -> None:
-        runs = [spots_on(s, fine_count(s))[0] for p in paths for s in p.segments]
+        self._set([spots_on(s, fine_count(s))[0] for p in paths for s in p.segments])
+
+    @staticmethod
+    def through(points: Points) -> Edge:
+        """Straight lines from point to point."""
+        made = Edge.__new__(Edge)
+        made._set([points])
+        return made
+
+    def _set(self, runs: list[Points]) -> None:
         self.starts = np.concatenate([r[:-1] for r in runs])
         self.ends = np.concatenate([r[1:] for r in runs])
         middle = (self.starts + self.ends) / 2
@@ -143,6 +152,18 @@ def reachable(target: Path, edge: Edge, distance: float, slack: float) -> tuple[
     return points[free], feet[free]
 
 
+def winds(points: Points, ring: Path) -> NDArray[np.bool_]:
+    """Which points a closed path winds round, by crossings of a ray to the right."""
+    edge = Edge([ring])
+    found = np.zeros(len(points), dtype=bool)
+    for a, b in zip(edge.starts, edge.ends, strict=True):
+        crosses = (a.imag <= points.imag) != (b.imag <= points.imag)
+        if crosses.any():
+            at = a.real + (points.imag - a.imag) * (b.real - a.real) / (b.imag - a.imag or 1.0)
+            found ^= crosses & (points.real < at)
+    return found
+
+
 # Written files
 
 _NUMBER = re.compile(r"[MLAZ]|[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?")
@@ -181,4 +202,5 @@ def _written(data: str, height: float) -> Path:
             made.append(Arc(here, there, way * math.tan(turn / 4)))
             i += 8
         here = there
+    made = [s for s in made if s.start != s.end]  # points that the text's decimals made one
     return Path(tuple(made), words[-1] == "Z")

@@ -1,0 +1,63 @@
+"""A piece from its target to the written file, and how far the freed edge is off, by `dense`."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from tests.geometry.dense import Edge, places, reachable
+
+from foamwright.findings import Finding
+from foamwright.geometry.affine import Affine
+from foamwright.geometry.path import Path
+from foamwright.model import Copy, FileStyle, Opening, Piece, Placement, Program, Sheet, Stock, Tool
+from foamwright.stages.compensate import compensate
+from foamwright.stages.save.svg import svg_text
+
+#: Fitting's share of the chain, mm.
+TOLERANCE = 0.006
+#: mm between a target and the sheet's edge.
+MARGIN = 5.0
+#: What the dense measure may tell too much, and how near to unreached a place is left out, mm.
+SLACK = 3e-4
+
+
+def as_piece(path: Path, margin: float = MARGIN) -> Piece:
+    """The outline, or a plate with the opening, on a sheet with a margin."""
+    x, y, right, top = path.bounds
+    room = complex(margin, margin) * (1 if path.area > 0 else 2)
+    at = path.transformed(Affine.translation(room - complex(x, y)))
+    if path.area > 0:
+        return Piece("real", at)
+    size = complex(right - x, top - y) + 2 * complex(margin, margin)
+    low, high = complex(margin, margin), complex(margin, margin) + size
+    plate = Path.polygon([low, complex(high.real, low.imag), high, complex(low.real, high.imag)])
+    return Piece("real", plate, (Opening("opening", at),))
+
+
+def written(
+    piece: Piece, tool: Tool, margin: float = MARGIN
+) -> tuple[str, float, Sequence[Finding]]:
+    """The SVG of a piece as it lies, the sheet's length, and the findings."""
+    _, _, right, top = piece.outline.bounds
+    width, height = right + margin, top + margin
+    copy = Copy("real/drawn/1", "real", piece, False, "card", "bench")
+    stock, placed = Stock("card", "sheet", width, height), (Placement(copy, 0.0, 0.0, 0.0),)
+    sheet = Sheet(1, stock, "bench", width, height, placed)
+    cuts, findings = compensate(sheet, tool, TOLERANCE)
+    return svg_text(Program(sheet, tool, cuts, 0.0), FileStyle()), height, findings
+
+
+def freed_edge_off(contours: Sequence[Path], paths: Sequence[Path], radius: float) -> float:
+    """Worst of | |path - target| - radius |, mm, outside what a disc of the radius can't reach."""
+    target = Edge(contours)
+    if not paths:
+        return math.inf
+    worst = np.abs(target.off(places(paths)[0]) - radius).max()
+    cut = Edge(paths)
+    for contour in contours:
+        points, _ = reachable(contour, target, radius, SLACK)
+        if len(points):
+            worst = max(worst, np.abs(cut.off(points) - radius).max())
+    return float(worst)
