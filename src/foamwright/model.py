@@ -293,10 +293,14 @@ class Cut:
 
 @dataclass(frozen=True, slots=True)
 class Program:
-    """A sheet's cuts in cutting order, grouped by band, then by operation (`OPERATIONS`)."""
+    """A sheet's cuts in cutting order, grouped by band, then by operation (`OPERATIONS`).
+
+    times: seconds of each operation that occurs, its travel with it; together `time_s`.
+    """
 
     sheet: Sheet
     tool: Tool
     cuts: tuple[Cut, ...]
     time_s: float
     box: Box | None = None
+    times: tuple[tuple[Operation, float], ...] = ()

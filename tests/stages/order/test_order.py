@@ -1,4 +1,4 @@
-"""Order: groups, bands, the way round, and time against closed forms."""
+"""Order: groups, bands, the way round, and the time that a program tells."""
 
 from __future__ import annotations
 
@@ -10,14 +10,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.integrate import cumulative_trapezoid
 
 from foamwright.geometry.path import Path
-from foamwright.geometry.segments import Arc, Line
 from foamwright.model import OPERATIONS, Copy, Cut, Piece, Placement, Sheet, Stock, Tool
 from foamwright.stages.order import order
 from foamwright.stages.order.sequence import Unit, nearest_next, shortened, travel
-from foamwright.stages.order.time import cut_time, move_time, path_time, ramp_time
+from foamwright.stages.order.time import operation_times
 
 TOOL = Tool("laser", cut_speed=50.0, travel_speed=200.0, acceleration=1000.0)
 
@@ -163,109 +161,10 @@ def test_open_cuts_are_left_at_their_ends():
     assert [u.copy for u in found] == ["b", "a"]
 
 
-# Time
-
-
-def test_a_long_move_takes_its_length_over_speed_and_one_ramp():
-    assert move_time(100.0, 50.0, 1000.0) == pytest.approx(100 / 50 + 50 / 1000)
-
-
-def test_a_short_move_never_reaches_its_speed():
-    assert move_time(1.0, 50.0, 1000.0) == pytest.approx(2 * math.sqrt(1.0 / 1000))
-
-
-def test_both_forms_meet_where_the_speed_is_just_reached():
-    length = 50.0**2 / 1000
-    assert move_time(length, 50.0, 1000.0) == pytest.approx(2 * math.sqrt(length / 1000))
-    assert move_time(length, 50.0, 1000.0) == pytest.approx(length / 50 + 0.05)
-
-
-def test_a_square_is_four_moves_from_rest_to_rest():
-    expected = 4 * (100 / 50 + 50 / 1000)
-    assert path_time(square(0, 0, 100), 50.0, 1000.0) == pytest.approx(expected)
-
-
-def test_a_straight_run_in_pieces_takes_no_longer_than_whole():
-    parts = Path.polygon([0j, 13 + 0j, 14 + 0j, 60 + 0j, 100 + 0j], closed=False)
-    assert path_time(parts, 50.0, 1000.0) == pytest.approx(100 / 50 + 50 / 1000)
-
-
-def test_on_a_small_circle_the_bend_holds_the_speed():
-    radius = 0.5
-    held = math.sqrt(1000 * radius)
-    path = Path.circle(0j, radius)
-    assert path_time(path, 50.0, 1000.0) == pytest.approx(move_time(path.length, held, 1000.0))
-
-
-def test_passes_go_back_over_an_open_cut():
-    cut = Cut("a", "slit:s", "CUT_SLIT", Path.polygon([0j, 100 + 0j], closed=False))
-    tool = Tool("laser", passes=3, cut_speed=50.0, travel_speed=200.0, acceleration=1000.0)
-    once, back = move_time(100, 50, 1000), move_time(100, 200, 1000)
-    assert cut_time(cut, tool) == pytest.approx(3 * once + 2 * back)
-    loop = Cut("a", "outline", "CUT_OUTER", square(0, 0, 100))
-    assert cut_time(loop, tool) == pytest.approx(3 * path_time(loop.path, 50, 1000))
-
-
-def test_program_time_is_travel_and_cuts():
+def test_a_program_tells_its_time_by_operation():
     laid = sheet(("a", square(30, 40, 100)))
-    program = order([Cut("a", "outline", "CUT_OUTER", square(30, 40, 100))], laid, TOOL)
-    expected = move_time(50, 200, 1000) + 4 * move_time(100, 50, 1000)
-    assert program.time_s == pytest.approx(expected)
-
-
-def integrated(path: Path, speed: float, acceleration: float) -> float:
-    """Seconds by a fine grid: the greatest speed at each station under the same limits."""
-    step, stations, limits = 2e-4, [0.0], []
-    for s in path.segments:
-        cap = min(speed, math.sqrt(acceleration * s.radius)) if isinstance(s, Arc) else speed
-        count = max(2, int(s.length() / step))
-        stations.extend(stations[-1] + s.length() * np.arange(1, count + 1) / count)
-        limits.extend([cap] * count)
-    at = np.array(stations)
-    v = np.minimum([limits[0], *limits], [*limits, limits[-1]])
-    joints = np.cumsum([s.length() for s in path.segments])
-    for i, where in enumerate(joints[:-1]):
-        a, b = path.segments[i].tangent(1.0), path.segments[i + 1].tangent(0.0)
-        k = int(np.argmin(np.abs(at - where)))
-        v[k] = v[k] * max(0.0, (b / a).real)
-    v[0] = v[-1] = 0.0
-    square_v = v**2
-    for k in range(1, len(at)):
-        square_v[k] = min(square_v[k], square_v[k - 1] + 2 * acceleration * (at[k] - at[k - 1]))
-    for k in range(len(at) - 2, -1, -1):
-        square_v[k] = min(square_v[k], square_v[k + 1] + 2 * acceleration * (at[k + 1] - at[k]))
-    v = np.sqrt(square_v)
-    return float(np.sum(2 * np.diff(at) / (v[1:] + v[:-1])))
-
-
-def test_time_agrees_with_a_fine_integration():
-    path = Path.of(
-        [
-            Line(0j, 30 + 0j),
-            Arc(30 + 0j, 32 + 2j, math.tan(math.pi / 8)),
-            Line(32 + 2j, 32 + 9j),
-            Line(32 + 9j, 40 + 12j),
-            Arc(40 + 12j, 60 + 12j, -0.4),
-            Line(60 + 12j, 60.2 + 12.1j),
-        ],
-        False,
-    )
-    assert path_time(path, 50.0, 1000.0) == pytest.approx(integrated(path, 50, 1000), rel=2e-3)
-
-
-@settings(max_examples=60, deadline=None, derandomize=True)
-@given(
-    st.floats(0.01, 500), st.floats(1, 300), st.floats(50, 5000), st.floats(0, 1), st.floats(0, 1)
-)
-def test_ramps_cover_their_length(length, speed, acceleration, a, b):
-    """Speed over the told time, integrated, gives the length back."""
-    enter = a * speed
-    low = math.sqrt(max(0.0, enter**2 - 2 * acceleration * length))
-    high = min(speed, math.sqrt(enter**2 + 2 * acceleration * length))
-    leave = low + b * (high - low)
-    seconds = ramp_time(length, enter, leave, speed, acceleration)
-    t = np.linspace(0.0, seconds, 20001)
-    v = np.minimum(
-        np.minimum(enter + acceleration * t, leave + acceleration * (seconds - t)), speed
-    )
-    assert cumulative_trapezoid(v, t)[-1] == pytest.approx(length, rel=1e-3)
+    outline = Cut("a", "outline", "CUT_OUTER", square(30, 40, 100))
+    slit = Cut("a", "slit:s", "CUT_SLIT", Path.polygon([60 + 80j, 70 + 80j], closed=False))
+    program = order([outline, slit], laid, TOOL)
+    assert program.times == operation_times([slit, outline], TOOL, 0j)
+    assert program.time_s == pytest.approx(sum(s for _, s in program.times))

@@ -2,7 +2,7 @@
 
 Piece by piece safe: whatever is inside is cut before what frees it, since operations follow each
 other as `OPERATIONS` says.  On a roll the feed is worked band by band.
-`sequence` finds the way round, `time` foretells the duration.
+`sequence` and `exchange` find the way round, `time` foretells the duration.
 Does not change a cut's path.
 """
 
@@ -15,7 +15,7 @@ from dataclasses import replace
 from foamwright.geometry.segments import Box
 from foamwright.model import OPERATIONS, Cut, Program, Sheet, Tool
 from foamwright.stages.order.sequence import Unit, nearest_next, shortened
-from foamwright.stages.order.time import program_time
+from foamwright.stages.order.time import operation_times
 
 __all__ = ["order"]
 
@@ -43,8 +43,9 @@ def order(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> Program:
             for unit in first + shortened(nearest_next(rest, here), here):
                 done.extend(unit.cuts)
                 here = unit.end
-    seconds = program_time(done, tool, HOME)
-    return Program(sheet, tool, tuple(done), seconds, bounds(done))
+    times = operation_times(done, tool, HOME)
+    seconds = math.fsum(s for _, s in times)
+    return Program(sheet, tool, tuple(done), seconds, bounds(done), times)
 
 
 def with_bands(cuts: Sequence[Cut], sheet: Sheet, band: float | None) -> list[Cut]:
