@@ -13,6 +13,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from foamwright.errors import GeometryError
 from foamwright.geometry.fit import fit_arcs
@@ -20,7 +21,7 @@ from foamwright.geometry.offset_fill import Ring, filled, flattened
 from foamwright.geometry.offset_raw import Element, Join, Joining, raw_parallel
 from foamwright.geometry.offset_trim import exact_path
 from foamwright.geometry.path import Path
-from foamwright.geometry.region import Region, directed_deviation, polygon
+from foamwright.geometry.region import Region
 from foamwright.geometry.segments import Arc, Cubic, Line, Points
 from foamwright.geometry.winding import twice_area
 
@@ -84,7 +85,7 @@ def parallels(
     rings = filled(elements, travelled.area < 0, tolerance * CHORD_SHARE)
     if not rings:
         return ()
-    edge = polygon(flattened(_lines_and_arcs(travelled), how.tolerance * CHORD_SHARE)[0])
+    edge = _edge(travelled, tolerance * CHORD_SHARE)
     made = [p for r in rings if (p := _settled(r, elements, edge, how)) is not None]
     if distance > 0:
         return tuple(made)
@@ -107,8 +108,13 @@ def _settled(
     return Parallel(_chords(ring), False) if _keep_distance(ring.points[both], edge, how) else None
 
 
-def _lines_and_arcs(path: Path) -> list[Line | Arc]:
-    return [s for s in path.segments if isinstance(s, Line | Arc)]
+def _edge(path: Path, tolerance: float) -> Region:
+    """The source as chords, prepared for many questions."""
+    curves = [s for s in path.segments if isinstance(s, Line | Arc)]
+    points = flattened(curves, tolerance)[0]
+    ring: Region = shapely.LinearRing(np.column_stack([points.real, points.imag]))
+    shapely.prepare(ring)
+    return ring
 
 
 def _fills(path: Path, ring: Ring, how: Joining) -> bool:
@@ -124,10 +130,14 @@ def _keeps(element: Element, how: Joining) -> bool:
 
 def _keep_distance(points: Points, edge: Region, how: Joining) -> bool:
     """Whether there are points and all keep their distance (where mitred: at least it)."""
-    miss = directed_deviation(points, edge) - how.reach
-    if how.join != "round":
-        miss = np.minimum(miss, 0.0)
-    return bool(len(miss) and np.all(np.abs(miss) <= how.tolerance))
+    if not len(points):
+        return False
+    spots = shapely.points(points.real, points.imag)
+    if shapely.dwithin(edge, spots, how.reach - how.tolerance).any():
+        return False
+    return how.join != "round" or bool(
+        shapely.dwithin(edge, spots, how.reach + how.tolerance).all()
+    )
 
 
 def _chords(ring: Ring) -> Path:

@@ -58,6 +58,10 @@ class _Parallel:
     start: complex
     end: complex
     radius: float  # of the parallel, below 0: turned inside out; infinite for a line
+    sweep: float  # of the segment, radians
+    goes: complex  # direction of travel at the start
+    came: complex  # and at the end
+    length: float
     gain_start: float = 0.0  # how far the ends move out along the curve, mm
     gain_end: float = 0.0
 
@@ -66,18 +70,12 @@ class _Parallel:
         return self.radius <= TINY
 
     @property
-    def length(self) -> float:
-        if isinstance(self.segment, Line):
-            return abs(self.segment.end - self.segment.start)
-        return abs(self.segment.sweep * self.radius)
-
-    @property
     def leaves_corner(self) -> bool:
         """An arc that shrank to a point, so that its neighbours meet at a corner."""
         return (
             isinstance(self.segment, Arc)
             and abs(self.end - self.start) <= TINY
-            and abs(self.segment.sweep) > math.radians(CORNER_ANGLE)
+            and abs(self.sweep) > math.radians(CORNER_ANGLE)
         )
 
     def curve(self) -> Line | Arc | None:
@@ -86,20 +84,29 @@ class _Parallel:
             return None
         if isinstance(self.segment, Line):
             return Line(self.start, self.end)
-        gain = math.atan(self.gain_start / self.radius) + math.atan(self.gain_end / self.radius)
-        sweep = math.copysign(abs(self.segment.sweep) + gain, self.segment.bulge)
+        gain = 0.0
+        if self.gain_start or self.gain_end:
+            gain = math.atan(self.gain_start / self.radius) + math.atan(self.gain_end / self.radius)
+        sweep = math.copysign(abs(self.sweep) + gain, self.segment.bulge)
         return line_or_arc(self.start, self.end, math.tan(sweep / 4))
 
 
 def _parallel(segment: Segment, reach: float) -> _Parallel:
     if not isinstance(segment, Line | Arc):
         raise TypeError("a raw parallel is of lines and arcs only")
-    start = segment.start - 1j * reach * segment.tangent(0.0)
-    end = segment.end - 1j * reach * segment.tangent(1.0)
-    radius = math.inf
-    if isinstance(segment, Arc):
-        radius = segment.radius + math.copysign(reach, segment.bulge)
-    return _Parallel(segment, start, end, radius)
+    if isinstance(segment, Line):
+        size = segment.length()
+        way = (segment.end - segment.start) / size
+        aside = -1j * reach * way
+        ends = segment.start + aside, segment.end + aside
+        return _Parallel(segment, *ends, math.inf, 0.0, way, way, size)
+    sweep = segment.sweep
+    chord = segment.end - segment.start
+    chord /= abs(chord)
+    goes, came = chord * cmath.rect(1.0, -sweep / 2), chord * cmath.rect(1.0, sweep / 2)
+    ends = segment.start - 1j * reach * goes, segment.end - 1j * reach * came
+    radius = segment.radius + math.copysign(reach, segment.bulge)
+    return _Parallel(segment, *ends, radius, sweep, goes, came, abs(sweep * radius))
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +151,7 @@ def _joint(
 
     May move the end of one and the start of the other to where they meet.
     """
-    came, goes = before.segment.tangent(1.0), after.segment.tangent(0.0)
+    came, goes = before.came, after.goes
     turn = cmath.phase(goes / came)
     if turn < -CUSP_TURN:
         turn += 2 * math.pi
