@@ -60,6 +60,8 @@ class PieceEntry(Entry):
 
 
 class SheetEntry(Entry):
+    """A sheet. times_s: seconds of each operation, its travel with it; together `time_s`."""
+
     number: int
     material: str
     machine: str
@@ -71,6 +73,7 @@ class SheetEntry(Entry):
     density: float
     used_length_mm: float
     time_s: float
+    times_s: dict[str, float] = {}
 
 
 class ContourEntry(Entry):

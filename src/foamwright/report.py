@@ -238,6 +238,7 @@ def plan_data(plan: Plan) -> dict[str, Any]:
                 "pieces": [x.copy.name for x in p.sheet.placements],
                 "density": p.sheet.density,
                 "time_s": p.time_s,
+                "times_s": dict(p.times),
             }
             for b, p in plan.programs
         ],

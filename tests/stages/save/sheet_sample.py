@@ -120,7 +120,8 @@ def program(number: int, pair: tuple[str, str], size: tuple[float, float], *name
         placed.append(Placement(copy, 90.0 * (i % 2), step * (i + 0.6), size[1] / 2))
         cuts += contours(placed[-1], "SCORE" if laser else "PEN")
     sheet = Sheet(number, Stock(pair[0], "sheet", *size), pair[1], *size, tuple(placed), laser)
-    return Program(sheet, tool, tuple(cuts), 75.5 * number)
+    times = (("SCORE" if laser else "PEN", 5.5 * number), ("CUT_OUTER", 70.0 * number))
+    return Program(sheet, tool, tuple(cuts), 75.5 * number, times=times)
 
 
 def contours(placed: Placement, mark: Operation) -> list[Cut]:

@@ -52,6 +52,14 @@ def record_of(made: Program, style: FileStyle) -> Record:
 RECORD = record_of(program(), FileStyle(dxf="r12", dxf_units="in", origin="centre"))
 
 
+def test_a_sheet_tells_its_time_by_operation() -> None:
+    times = (("CUT_SLIT", 2.50044), ("CUT_OUTER", 10.0))
+    made = replace(program(), times=times)  # type: ignore[arg-type]
+    entry = sheet_entry(made, 2.0, (5.0, 5.0, 195.0, 115.0))
+    assert entry.times_s == {"CUT_SLIT": 2.5, "CUT_OUTER": 10.0}
+    assert list(entry.times_s) == ["CUT_SLIT", "CUT_OUTER"]
+
+
 def test_a_record_is_read_back_as_it_was() -> None:
     text = RECORD.to_text()
     again = Record.model_validate_json(text)

@@ -114,6 +114,14 @@ def test_each_line_of_the_checklist_has_a_box_and_each_stage_a_signature(
     assert len(root.xpath("//p[@class='sign']")) == len([x for x in lines.values() if x])
 
 
+def test_each_operation_of_a_sheet_has_its_time(root: html.HtmlElement) -> None:
+    told = words(root, "//section[@class='sheet']/ul[@class='legend']/li")
+    assert "drawn mark, about 6 s" in told
+    assert "outline, cut last of its piece, about 1 min 10 s" in told
+    # what has no time is told without one
+    assert " opening " in told
+
+
 def test_proof_and_warnings(root: html.HtmlElement) -> None:
     end = words(root, "//section[h2[@id='proof']]")
     for fact in (

@@ -57,6 +57,7 @@ def sheet_entry(program: Program, thickness: float, usable: Box) -> SheetEntry:
         density=round(sheet.density, 6),
         used_length_mm=round(max(p.piece.outline.bounds[3] for p in sheet.placements), 6),
         time_s=round(program.time_s, 3),
+        times_s={operation: round(seconds, 3) for operation, seconds in program.times},
     )
 
 

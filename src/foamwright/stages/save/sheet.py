@@ -160,7 +160,8 @@ def _template() -> Template:
     environment.filters["picture"] = lambda p: Markup(sheet_picture(p.program, p.look))
     environment.filters["thumbnail"] = lambda p: Markup(thumbnail(p.program, p.look.label))
     environment.filters["legend"] = lambda p: [
-        (Markup(legend_line(o)), OPERATION_WORDS[o]) for o in operations_of(p.program)
+        (Markup(legend_line(o)), OPERATION_WORDS[o], dict(p.program.times).get(o))
+        for o in operations_of(p.program)
     ]
     environment.filters["pieces"] = lambda p: [
         piece_row(i, placed) for i, placed in enumerate(p.program.sheet.placements, 1)
