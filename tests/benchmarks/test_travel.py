@@ -57,7 +57,7 @@ def length_of(
 
 
 def test_growth_from_500_to_2000_contours() -> None:
-    print("\nCPU seconds\ncontours  nearest s  order s  ratio  travel mm  to nearest  to 0.7124 sqrt(n A)")
+    print("\nCPU seconds\ncontours  nearest s  order s  ratio  travel mm  to nearest  to random")
     for count in COUNTS:
         starts, ends = contours(count)
         began = time.process_time()
@@ -68,7 +68,7 @@ def test_growth_from_500_to_2000_contours() -> None:
         way = shorter_way(s, e, 0j)
         ours = time.process_time() - began
         long, short = length_of(near, starts, ends), length_of(way, s, e)
-        # the constant of long random tours, Beardwood, Halton, Hammersley 1959; Johnson, McGeoch
+        # 0.7124 sqrt(n A) for long random tours, Beardwood, Halton, Hammersley 1959; Johnson, McGeoch
         # 1996
         expected = 0.7124 * (count * SHEET[0] * SHEET[1]) ** 0.5
         print(
