@@ -68,8 +68,8 @@ def test_growth_from_500_to_2000_contours() -> None:
         way = shorter_way(s, e, 0j)
         ours = time.process_time() - began
         long, short = length_of(near, starts, ends), length_of(way, s, e)
-        # 0.7124 sqrt(n A) for long random tours, Beardwood, Halton, Hammersley 1959; Johnson, McGeoch
-        # 1996
+        # 0.7124 sqrt(n A): long random tours (Beardwood, Halton, Hammersley 1959; the constant
+        # by Johnson and McGeoch 1996, from memory)
         expected = 0.7124 * (count * SHEET[0] * SHEET[1]) ** 0.5
         print(
             f"{count:8d}  {bare:9.3f}  {ours:7.2f}  {ours / bare:5.0f}  {short:9.0f}"
