@@ -11,8 +11,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from matplotlib.path import Path as Polygon
-from numpy.typing import NDArray
 
 from foamwright.errors import FoamwrightError
 from foamwright.geometry.fit import fit_arcs
@@ -23,9 +21,10 @@ from foamwright.model import Tool
 from tests.benchmarks.outlines import Outline
 from tests.geometry import greedy
 from tests.geometry.chain import SLACK, TOLERANCE, as_piece, freed_edge_off, written
-from tests.geometry.dense import Edge, Points, apart, places, reachable, written_paths
+from tests.geometry.dense import Edge, apart, feet_off, places, written_paths
 
-BoolArray = NDArray[np.bool_]
+#: The offset's own default.
+MITRE_LIMIT = 4.0
 KERF = 0.2
 #: A segment shorter than this makes a cutter stutter, mm.
 SHORT = 0.05
@@ -98,28 +97,26 @@ def _parallels(m: Measured) -> None:
 def off_distance(path: Path, edge: Edge, made: Sequence[Path], distance: float, join: str) -> float:
     """How far, mm, a point of a parallel misses its distance, or a foot the parallel, at worst."""
     reach = abs(distance)
-    worst = 0.0
-    if made:
-        miss = edge.off(places(made)[0]) - reach
-        worst = float((-miss if join == "mitre" else np.abs(miss)).max())
-    _, feet = reachable(path, edge, distance, SLACK)
-    if len(feet) and not made:
-        return reach
-    if len(feet) and join == "mitre":
-        feet = feet[~_under_mitres(feet, made)]
-    if len(feet):
-        worst = max(worst, float(Edge(made).off(feet).max()))
-    return worst
+    if not made:
+        none = Edge.through(np.array([1e9 + 0j, 1e9 + 1j]))
+        return min(reach, float(feet_off(path, edge, distance, SLACK, none).max()))
+    away = edge.off(places(made)[0])
+    if join == "mitre":
+        # mitres lie farther out and may cover other feet; a bevel passes nearer to its corner
+        return float((_least_away(path, reach) - away).max())
+    feet = feet_off(path, edge, distance, SLACK, Edge(made)).max()
+    return max(float(np.abs(away - reach).max()), float(feet))
 
 
-def _under_mitres(feet: Points, made: Sequence[Path]) -> BoolArray:
-    """Which feet the mitres of corners elsewhere cover: they are inside the parallel."""
-    xy = np.column_stack([feet.real, feet.imag])
-    inside = np.zeros(len(feet), dtype=bool)
-    for p in made:
-        ring = places([p])[0]
-        inside ^= Polygon(np.column_stack([ring.real, ring.imag])).contains_points(xy)
-    return inside == (made[0].area > 0)
+def _least_away(path: Path, reach: float) -> float:
+    """How near a mitred parallel may come, where corners too sharp for a mitre are bevelled, mm."""
+    least = reach
+    for i in path.corners:
+        came, goes = path.segments[i - 1].tangent(1.0), path.segments[i].tangent(0.0)
+        half = cmath.phase(goes / came) / 2
+        if half > 0 and math.cos(half) < 1 / MITRE_LIMIT:
+            least = min(least, reach * math.cos(half))
+    return least
 
 
 def _chain(m: Measured) -> None:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from tests.geometry.dense import Edge, places, reachable
+from tests.geometry.dense import Edge, feet_off, places
 
 from foamwright.findings import Finding
 from foamwright.geometry.affine import Affine
@@ -57,7 +57,5 @@ def freed_edge_off(contours: Sequence[Path], paths: Sequence[Path], radius: floa
     worst = np.abs(target.off(places(paths)[0]) - radius).max()
     cut = Edge(paths)
     for contour in contours:
-        points, _ = reachable(contour, target, radius, SLACK)
-        if len(points):
-            worst = max(worst, np.abs(cut.off(points) - radius).max())
+        worst = max(worst, feet_off(contour, target, radius, SLACK, cut).max())
     return float(worst)

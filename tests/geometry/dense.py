@@ -28,6 +28,9 @@ NEIGHBOURS = (3, 12, 48, 192)
 #: Places on each segment that are measured at least, and the widest gap between them, mm.
 PLACES, GAP = 20, 0.5
 
+#: A foot farther off than this is asked for its side, mm.
+DOUBTFUL = 0.003
+
 
 def spots_on(segment: Segment, count: int) -> tuple[Points, Points]:
     """count + 1 points of a segment, even in its parameter, and the directions of travel there."""
@@ -140,18 +143,6 @@ def apart(a: Iterable[Path], b: Iterable[Path]) -> float:
     return float(max(there, back))
 
 
-def reachable(target: Path, edge: Edge, distance: float, slack: float) -> tuple[Points, Points]:
-    """Points of a target and their feet `distance` mm to the right, where no other part is nearer.
-
-    Where a foot is nearer to the target than the distance, a disc can't touch the point: unreached.
-    Joints are left out: in a sharp cleft their feet lie on the far side of the other wall.
-    """
-    points, ways = places([target], joints=False)
-    feet = points - 1j * ways * distance
-    free = edge.off(feet) >= abs(distance) - slack
-    return points[free], feet[free]
-
-
 def winds(points: Points, ring: Path) -> NDArray[np.bool_]:
     """Which points a closed path winds round, by crossings of a ray to the right."""
     edge = Edge([ring])
@@ -162,6 +153,26 @@ def winds(points: Points, ring: Path) -> NDArray[np.bool_]:
             at = a.real + (points.imag - a.imag) * (b.real - a.real) / (b.imag - a.imag or 1.0)
             found ^= crosses & (points.real < at)
     return found
+
+
+def feet_off(target: Path, edge: Edge, distance: float, slack: float, made: Edge) -> Floats:
+    """How far from `made` are the feet `distance` mm to the right of a target's points, mm.
+
+    edge: of all targets together.  A foot nearer to a target than the distance is left out (a disc
+    can't touch its point: unreached), and one on the wrong side, as in a sharp cleft where it lies
+    beyond the other wall.
+    """
+    points, ways = places([target], joints=False)
+    feet = points - 1j * ways * distance
+    feet = feet[edge.off(feet) >= abs(distance) - slack]
+    if not len(feet):
+        return np.zeros(1)
+    off = made.off(feet)
+    doubtful = np.flatnonzero(off > DOUBTFUL)
+    if len(doubtful):
+        wrong = winds(feet[doubtful], target) == ((target.area > 0) == (distance > 0))
+        off[doubtful[wrong]] = 0.0
+    return off
 
 
 # Written files

@@ -28,7 +28,7 @@ from foamwright.geometry.winding import twice_area
 __all__ = ["Join", "Parallel", "offset", "parallels"]
 
 #: Shares of the tolerance: of the arcs through cubics, and of the chords that settle what is left.
-FIT_SHARE = 0.5
+FIT_SHARE = 0.7
 CHORD_SHARE = 0.125
 #: Places on each segment of a result at which it is measured, as parameters.
 SAMPLES = (0.0, 0.5)
