@@ -8,22 +8,38 @@ from __future__ import annotations
 
 import numpy as np
 
-from foamwright.geometry.fit_chain import WIDEST_SWEEP, Chain, Floats, distance_to_arc
+from foamwright.geometry.fit_chain import WIDEST_SWEEP, Chain, Floats, Solution, distance_to_arc
 from foamwright.geometry.fit_curve import Curve
 from foamwright.geometry.segments import Points
 
+#: Steps among which the place of the curve over a pair's middle joint is sought.
+MIDDLE_STEPS = 129
 
-def fit_biarcs(curve: Curve, tolerance: float) -> Chain:
+
+def fit_biarcs(curve: Curve, tolerance: float) -> Solution:
     """Pairs of arcs from sample to sample, each as long as the tolerance lets it."""
     last = len(curve.u) - 1
-    at, joints, sweeps = 0, [complex(curve.points[0])], list[float]()
+    at, joints, sweeps, u = 0, [complex(curve.points[0])], list[float](), [0.0]
     guess = last
     while at < last:
         end, pair = _longest(curve, at, min(last, at + guess), tolerance)
         joints.extend(complex(p) for p in pair.joints[1:])
         sweeps.extend(pair.sweeps.tolist())
+        if len(pair) == 2:
+            u.append(_u_of_middle(curve, at, end, complex(pair.joints[1])))
+        u.append(float(curve.u[end]))
         at, guess = end, 2 * (end - at)
-    return Chain(np.array(joints), np.array(sweeps))
+    return Solution(Chain(np.array(joints), np.array(sweeps)), np.array(u))
+
+
+def _u_of_middle(curve: Curve, at: int, end: int, middle: complex) -> float:
+    """The nearest place of the curve between two samples, by even steps and finer ones."""
+    low, high = float(curve.u[at]), float(curve.u[end])
+    for _ in range(2):
+        u = np.linspace(low, high, MIDDLE_STEPS)
+        k = int(np.abs(curve.at(u) - middle).argmin())
+        low, high = float(u[max(k - 1, 0)]), float(u[min(k + 1, MIDDLE_STEPS - 1)])
+    return float(u[k])
 
 
 def _longest(curve: Curve, at: int, end: int, tolerance: float) -> tuple[int, Chain]:
@@ -60,6 +76,8 @@ def _biarc(curve: Curve, at: int, end: int) -> Chain:
     d = abs(v) ** 2 / below
     middle = (a + b + d * (ta - tb)) / 2
     joints = np.array([a, middle, b])
+    if middle in (a, b):
+        return Chain(np.array([a, b]), np.zeros(1))
     first = 2 * np.angle((middle - a) / ta)
     second = 2 * np.angle(tb / (b - middle))
     return Chain(joints, np.array([first, second]))

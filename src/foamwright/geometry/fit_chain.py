@@ -56,6 +56,14 @@ class Chain:
         return v / abs(v) * complex(np.exp(0.5j * self.sweeps[-1]))
 
 
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """A chain, and where along its curve the joints lie."""
+
+    chain: Chain
+    u: Floats
+
+
 def off_circle(points: Points, a: Points, b: Points, sweeps: Floats) -> Floats:
     """Signed distance of points to the left of the circle through a and b that turns by sweep.
 

@@ -7,6 +7,7 @@ Does not fit: see `fit_biarcs.py` and `fit_solve.py`.
 
 from __future__ import annotations
 
+import cmath
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,15 +20,17 @@ from foamwright.geometry.segments import Cubic, Points
 
 Floats = npt.NDArray[np.float64]
 
-#: Steps of the first sampling of a cubic, and the most that a sharply turning one gets.
-COARSE_STEPS, FINE_STEPS = 16, 256
-#: A step between samples turns by at most this, in radians, where FINE_STEPS allow it.
-STEP_TURN = math.radians(4.0)
+#: The least steps that a cubic is sampled at.
+COARSE_STEPS = 16
+#: A step that turns by more (radians) and is longer than this share of the tolerance is halved.
+SHARP_TURN, SHARP_REACH, HALVINGS = math.radians(7.0), 0.05, 14
 #: Samples for each arc that a cubic is likely to take: where curvature grows evenly at k per mm, an
 #: arc of length h through two points is k h^3 / (72 sqrt 3) off.
 STEPS_PER_ARC = 12
 #: Directions that differ by more than this across a stretch as long as the tolerance: a cusp.
 CUSP_TURN = math.radians(45.0)
+#: A speed below this share of the control polygon is none: the cubic stands still and turns back.
+STANDSTILL = 1e-7
 #: Two samples closer than this fraction of the run are one (rounding of doubles).
 SAME_POINT = 1e-12
 
@@ -108,41 +111,46 @@ def coefficients(cubics: Sequence[Cubic]) -> Points:
     return np.column_stack(rows)
 
 
-def _velocity(a: Points, t: Floats) -> Points:
-    made: Points = a[:, 1] + t * (2 * a[:, 2] + 3 * t * a[:, 3])
-    return made
-
-
 def sample(cubics: Sequence[Cubic], tolerance: float, loop: bool = False) -> Curve:
-    """The run's table: every cubic at even steps of t, more where it turns sharply."""
+    """The run's table: every cubic at even steps of t, halved where a step turns sharply."""
     a = coefficients(cubics)
     steps = _steps(a, tolerance)
-    cubic = np.repeat(np.arange(len(cubics)), steps)
     first = np.repeat(np.cumsum(steps) - steps, steps)
-    t = (np.arange(len(cubic)) - first) / np.repeat(steps, steps)
-    cubic, t = np.append(cubic, len(cubics) - 1), np.append(t, 1.0)
-    c = a[cubic]
-    points = c[:, 0] + t * (c[:, 1] + t * (c[:, 2] + t * c[:, 3]))
+    t = (np.arange(steps.sum()) - first) / np.repeat(steps, steps)
+    place = np.append(np.repeat(np.arange(len(cubics)), steps) + t, float(len(cubics)))
+    begins = np.array([one.tangent(0.0) for one in cubics] + [cubics[-1].tangent(1.0)])
+    for _ in range(HALVINGS):
+        points, tangents = _at_places(a, place, begins)
+        turns = np.abs(np.angle(tangents[1:] * tangents[:-1].conj()))
+        sharp = (turns > SHARP_TURN) & (np.abs(np.diff(points)) > SHARP_REACH * tolerance)
+        if not sharp.any():
+            break
+        at = np.flatnonzero(sharp)
+        place = np.insert(place, at + 1, (place[at] + place[at + 1]) / 2)
+    points, tangents = _at_places(a, place, begins)
     points[-1] = cubics[-1].end
-    velocity = _velocity(c, t)
+    return _table(a, place, points, tangents, loop)
+
+
+def _at_places(a: Points, place: Floats, begins: Points) -> tuple[Points, Points]:
+    """Points and unit directions; `begins` are those where a cubic begins, and at the run's end."""
+    cubic = np.minimum(place.astype(np.intp), len(a) - 1)
+    t, c = place - cubic, a[cubic]
+    points = c[:, 0] + t * (c[:, 1] + t * (c[:, 2] + t * c[:, 3]))
+    velocity = c[:, 1] + t * (2 * c[:, 2] + 3 * t * c[:, 3])
     speed = np.abs(velocity)
     tangents = velocity / np.where(speed == 0, 1.0, speed)
-    starts = np.cumsum(steps) - steps
-    tangents[starts] = [one.tangent(0.0) for one in cubics]
-    tangents[-1] = cubics[-1].tangent(1.0)
-    return _table(a, cubic + t, points, tangents, loop)
+    whole = place == np.floor(place)
+    tangents[whole] = begins[place[whole].astype(np.intp)]
+    return points, tangents
 
 
 def _steps(a: Points, tolerance: float) -> npt.NDArray[np.intp]:
-    t = np.linspace(0.0, 1.0, COARSE_STEPS + 1)[:, None]
-    velocity = a[:, 1] + t * (2 * a[:, 2] + 3 * t * a[:, 3])
-    turn = np.abs(np.angle(velocity[1:] * velocity[:-1].conj())).max(axis=0)
-    # arcs that a cubic takes, from its third derivative (see STEPS_PER_ARC)
+    """Steps of t for each cubic, by the arcs it takes going by its third derivative."""
     arcs = np.cbrt(6 * (np.abs(a[:, 2]) + np.abs(a[:, 3])) / (124.7 * tolerance))
-    most = FINE_STEPS / COARSE_STEPS
-    wanted = COARSE_STEPS * np.clip(turn / STEP_TURN, 1.0, most)
-    wanted = np.maximum(wanted, STEPS_PER_ARC * arcs)
-    made: npt.NDArray[np.intp] = np.ceil(wanted).astype(np.intp)
+    made: npt.NDArray[np.intp] = np.ceil(np.maximum(COARSE_STEPS, STEPS_PER_ARC * arcs)).astype(
+        np.intp
+    )
     return made
 
 
@@ -190,17 +198,19 @@ def _slow_places(cubic: Cubic) -> list[float]:
 
 def _is_cusp(cubic: Cubic, t: float, tolerance: float) -> bool:
     """Whether directions half a tolerance before and after t differ by more than CUSP_TURN."""
-    reach = tolerance / 2
-    here = cubic.point(t)
-    low = high = 0.0
-    step = min(t, 1 - t)
-    while step > 1e-9 and (low == 0.0 or high == 0.0):
-        if low == 0.0 and abs(cubic.point(t - step) - here) <= reach:
-            low = step
-        if high == 0.0 and abs(cubic.point(t + step) - here) <= reach:
-            high = step
-        step /= 1.5
-    if low == 0.0 or high == 0.0:
-        return False
-    before, after = cubic.tangent(t - low), cubic.tangent(t + high)
-    return abs(float(np.angle(after / before))) > CUSP_TURN
+    polygon = abs(cubic.control1 - cubic.start) + abs(cubic.control2 - cubic.control1)
+    polygon += abs(cubic.end - cubic.control2)
+    if abs(cubic.derivative(t)) <= STANDSTILL * polygon:
+        return True
+    before = cubic.tangent(t - _step_within(cubic, t, -1.0, tolerance / 2))
+    after = cubic.tangent(t + _step_within(cubic, t, 1.0, tolerance / 2))
+    return abs(cmath.phase(after / before)) > CUSP_TURN
+
+
+def _step_within(cubic: Cubic, t: float, way: float, reach: float) -> float:
+    """The step of the parameter that stays within reach of the point at t, to a third."""
+    here, most = cubic.point(t), (1 - t if way > 0 else t)
+    step = 1e-9
+    while step < most and abs(cubic.point(t + way * step) - here) <= reach:
+        step *= 1.5
+    return min(step / 1.5, most)

@@ -42,7 +42,7 @@ def best_sweeps(points: Points, a: Points, b: Points) -> tuple[Floats, Floats]:
     rows = np.arange(len(z))
     middle = z[rows, near]
     # the inscribed angle at the middle point
-    sweeps = 2 * np.angle((1 - middle) / (middle + 1))
+    sweeps = 2 * np.angle((1 - middle) * (1 + middle).conj())
     for _ in range(3):
         off = off_circle(points, a[:, None], b[:, None], sweeps[:, None])
         high, low = off.argmax(axis=1), off.argmin(axis=1)

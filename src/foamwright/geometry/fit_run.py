@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from foamwright.geometry.fit_biarcs import fit_biarcs
-from foamwright.geometry.fit_chain import WIDEST_SWEEP, Chain, Floats, distance_to_arc
+from foamwright.geometry.fit_chain import WIDEST_SWEEP, Chain, Floats, Solution, distance_to_arc
 from foamwright.geometry.fit_curve import Curve
 from foamwright.geometry.fit_reach import (
     FRACTIONS,
@@ -23,21 +23,23 @@ from foamwright.geometry.fit_reach import (
     least_count,
     reach_of,
 )
-from foamwright.geometry.fit_solve import KINK, Ends, Solution, solve
+from foamwright.geometry.fit_solve import KINK, LONG, QUICK, Ends, Patience, solve
 from foamwright.geometry.segments import Points
 
 #: The share of the tolerance that the fit plans with; the rest is for what lies between samples.
 PLANNED = 0.98
+#: Biarcs are planned for this share of the last plan's deviation, so many times.
+CLOSER, BIARC_PLANS = 0.85, 6
 #: Guesses for the joints, see `even_joints`.
 SHIFTS = (0.0, 0.5, 0.25, 0.75, 0.12, 0.38)
 #: The share of the tolerance that a found chain may take up at the points where it is checked.
-SURE = 0.995
+SURE = 0.992
 #: Arcs allowed beyond the least where the search has to cut arcs, as a share of it, and besides.
 MORE_SHARE, MORE = 0.3, 3
 #: A run of more arcs than this is fitted in stretches of about as many, each within two joints.
-STRETCH = 45
+STRETCH = 32
 #: Where a chain is measured besides the curve's samples, as fractions of each arc's stretch.
-CHECKS: Floats = np.linspace(0.0, 1.0, 33)
+CHECKS: Floats = np.linspace(0.0, 1.0, 97)
 
 
 def fit_run(curve: Curve, ends: Ends, tolerance: float) -> Chain:
@@ -50,18 +52,28 @@ def fit_run(curve: Curve, ends: Ends, tolerance: float) -> Chain:
     least = least_count(reach)
     if least > STRETCH:
         return _in_stretches(curve, ends, tolerance, reach)
-    for count, shift, most in _tries(least):
-        found = _sure(curve, ends, even_joints(reach, count, shift), tolerance, most)
+    for one in _tries(least):
+        found = _sure(curve, ends, even_joints(reach, one.count, one.shift), tolerance, one)
         if found is not None:
             return found.chain
-    return fit_biarcs(_turned_to(curve, ends), planned)
+    return _by_biarcs(_turned_to(curve, ends), tolerance)
 
 
-def _sure(curve: Curve, ends: Ends, joints: Floats, tolerance: float, most: int) -> Solution | None:
+@dataclass(frozen=True, slots=True)
+class _Try:
+    """A count of arcs, a shift of their joints, how long to search, and arcs at the most."""
+
+    count: int
+    shift: float
+    patience: Patience = QUICK
+    most: int = 0
+
+
+def _sure(curve: Curve, ends: Ends, joints: Floats, tolerance: float, one: _Try) -> Solution | None:
     """A solution that holds between its points of measure too; a near miss is sought once again."""
     planned = PLANNED * tolerance
     for _ in range(2):
-        found = solve(curve, ends, joints, planned, most)
+        found = solve(curve, ends, joints, planned, most=one.most, patience=one.patience)
         if found is None:
             return None
         worst = deviation(curve, found)
@@ -69,6 +81,18 @@ def _sure(curve: Curve, ends: Ends, joints: Floats, tolerance: float, most: int)
             return found
         planned, joints = planned * planned / worst, found.u
     return None
+
+
+def _by_biarcs(curve: Curve, tolerance: float) -> Chain:
+    """Biarcs that hold between the curve's samples too: planned ever more closely until they do."""
+    planned = PLANNED * tolerance
+    found = fit_biarcs(curve, planned)
+    for _ in range(BIARC_PLANS):
+        if deviation(curve, found) <= SURE * tolerance:
+            break
+        planned *= CLOSER
+        found = fit_biarcs(curve, planned)
+    return found.chain
 
 
 def _turned_to(curve: Curve, ends: Ends) -> Curve:
@@ -80,13 +104,13 @@ def _turned_to(curve: Curve, ends: Ends) -> Curve:
     return replace(curve, tangents=tangents)
 
 
-def _tries(least: int) -> list[tuple[int, float, int]]:
-    """Counts of arcs to try with which shift of the joints, and how many arcs at most."""
+def _tries(least: int) -> list[_Try]:
+    """What to try, in order: few arcs, the allowed ones with patience, then more."""
     some, more = least + int(0.04 * least), max(least + 1, int(1.1 * least))
-    tries = [(some, 0.0), (some, 0.5), *((more, shift) for shift in SHIFTS)]
-    tries += [(more + 1, 0.0), (more + 1, 0.5), (more + 2, 0.0)]
-    last = least + MORE + math.ceil(MORE_SHARE * least)
-    return [(count, shift, count) for count, shift in tries] + [(more, 0.0, last)]
+    tries = [_Try(some, 0.0), _Try(some, 0.5), _Try(more, 0.0), _Try(more, 0.5)]
+    tries += [_Try(more, shift, LONG) for shift in SHIFTS]
+    tries += [_Try(more + 1, 0.0), _Try(more + 1, 0.5, LONG), _Try(more + 2, 0.0, LONG)]
+    return [*tries, _Try(more, 0.0, QUICK, least + MORE + math.ceil(MORE_SHARE * least))]
 
 
 def _in_stretches(curve: Curve, ends: Ends, tolerance: float, reach: Reach) -> Chain:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from foamwright.geometry.fit_chain import WIDEST_SWEEP, Chain, Floats, off_circle
+from foamwright.geometry.fit_chain import WIDEST_SWEEP, Chain, Floats, Solution, off_circle
 from foamwright.geometry.fit_curve import Curve
 from foamwright.geometry.fit_reach import FRACTIONS, best_sweeps
 from foamwright.geometry.segments import Points
@@ -25,14 +25,10 @@ KINK = math.radians(0.95)
 SHORTEST = 0.05
 #: The excess counts from this share of a limit at first, and from this at last.
 INSIDE, INSIDE_LAST = 0.85, 0.985
-#: Rounds of the search; a round that lowers the cost by less than STALL of it has stalled.
-ROUNDS, STALL = 24, 0.07
 #: Damping at the start, and what divides it after a good step and multiplies it after a bad one.
 DAMPING, EASE, TIGHTEN = 0.1, 3.0, 6.0
 #: A little damping of each unknown by itself, so that the equations always have an answer.
 LEAST_DAMPING = 1e-6
-#: A stalled search this far over a limit is given up.
-HOPELESS = 1.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,14 +43,6 @@ class Ends:
     last: complex
     last_kink: float
     loop: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Solution:
-    """A chain, and where along the curve its joints lie."""
-
-    chain: Chain
-    u: Floats
 
 
 @dataclass(slots=True)
@@ -114,8 +102,30 @@ def _wrapped(angle: Floats) -> Floats:
     return made
 
 
+@dataclass(frozen=True, slots=True)
+class Patience:
+    """How long a search goes on.
+
+    At most `rounds`; one that lowers the cost by less than `stall` of it has stalled, and a search
+    that is by then over a limit by more than `hopeless` times is given up.
+    """
+
+    rounds: int = 24
+    stall: float = 0.07
+    hopeless: float = 1.15
+
+
+QUICK, LONG = Patience(), Patience(rounds=60, stall=0.02, hopeless=2.0)
+
+
 def solve(
-    curve: Curve, ends: Ends, joints_u: Floats, tolerance: float, most: int = 0
+    curve: Curve,
+    ends: Ends,
+    joints_u: Floats,
+    tolerance: float,
+    *,
+    most: int = 0,
+    patience: Patience = QUICK,
 ) -> Solution | None:
     """The chain that starts the search at joints_u, or None where the limits can't be met so.
 
@@ -137,11 +147,11 @@ def solve(
                 break
             damping *= TIGHTEN
         rounds += 1
-        if now.cost < (1 - STALL) * before and rounds < ROUNDS:
+        if now.cost < (1 - patience.stall) * before and rounds < patience.rounds:
             continue
         stalls += 1
-        hopeless = now.worst > HOPELESS and stalls > 1
-        if not hopeless and problem.inside < INSIDE_LAST and rounds < ROUNDS:
+        hopeless = now.worst > patience.hopeless and stalls > 1
+        if not hopeless and problem.inside < INSIDE_LAST and rounds < patience.rounds:
             problem.inside = min(INSIDE_LAST, (1 + problem.inside) / 2)
             now = _measure(problem, state)
             continue
