@@ -69,8 +69,12 @@ class Request:
         """From the options. Raises CommandError where they contradict each other."""
         bare = job.suffix.lower() != ".toml"
         given = {"material": material, "machine": machine, "scale": scale, "mirrored": mirrored}
-        if bare and (material is None or machine is None):
-            raise CommandError(f"{job} is a drawing: give --material and --machine with it")
+        if job.is_dir():
+            raise CommandError(f"{job} is a folder: name the file in it, {job / 'job.toml'}")
+        missing = [f"--{k}" for k in ("material", "machine") if given[k] is None]
+        if bare and missing:
+            wanted = " and ".join(missing)
+            raise CommandError(f"{job} is a drawing: give {wanted} too (`profile list` shows ids)")
         if not bare and any(v is not None for v in given.values()):
             named = ", ".join(f"--{k}" for k, v in given.items() if v is not None)
             raise CommandError(f"{named} go with a bare drawing; {job.name} says it itself")

@@ -15,7 +15,7 @@ from types import MappingProxyType
 
 from foamwright.findings import Finding, Refused, fault, refuse_on_fault
 from foamwright.job import StockSpec
-from foamwright.model import FileStyle, Limits, Stock, Tool
+from foamwright.model import FileStyle, Limits, Stock, Tool, TrueFace
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
 
 #: Cutting speed where neither the material nor the machine gives one, mm/s; for the time only.
@@ -33,6 +33,8 @@ RUN_IN_HEADING = 150.0
 RUN_IN_SLACK = 0.002
 #: Strip of scrap beside a knife's cut that must stay whole, mm (common practice, no source).
 KNIFE_SCRAP = 1.0
+#: A kerf's width one way over the other, at most: beyond that one is mistaken (no source).
+OVAL_RATIO = 5.0
 #: Two thicknesses that differ by less are the same, mm: nominal figures are rounded.
 SAME = 1e-6
 #: Decimals of a turn, degrees: a drawn grain line's rounding must not turn a whole quarter askew.
@@ -52,16 +54,31 @@ def settings_for(machine: MachineProfile, material: MaterialProfile) -> CutSetti
     return cut
 
 
-def tool_for(machine: MachineProfile, material: MaterialProfile, cut: CutSettings) -> Tool:
-    """The tool with these settings. Raises Refused with every reason why it can't be meant."""
+def tool_for(
+    machine: MachineProfile,
+    material: MaterialProfile,
+    cut: CutSettings,
+    true_face: TrueFace = "top",
+) -> Tool:
+    """The tool with these settings. Raises Refused with every reason why it can't be meant.
+
+    true_face: where the drafted size is to hold.
+    """
     refuse_on_fault(tool_faults(machine, material, cut))
     laser = machine.method == "laser"
+    across, along = _kerf(cut)
+    taper = _taper(cut)
+    there = {"top": 1.0, "middle": (1 + taper) / 2, "bottom": taper}[true_face]
     return Tool(
         method=machine.method,
         applies=frozenset(machine.applies),
         marks_by=machine.marks_by,
         curves=machine.curves,
-        kerf=_kerf(cut),
+        kerf=round(across * there, 9),
+        kerf_y=None if along == across else round(along * there, 9),
+        kerf_entry=None if taper == 1 else across,
+        kerf_exit=None if taper == 1 else cut.kerf_exit,
+        true_face=true_face,
         blade_offset=machine.blade_offset or 0.0,
         swivel_angle=_blade(cut.swivel_angle, machine.swivel_angle, SWIVEL_ANGLE),
         overlap=_blade(cut.overlap, machine.overlap, 0.0 if laser else OVERLAP),
@@ -83,8 +100,17 @@ def _blade(cut: float | None, machine: float | None, otherwise: float) -> float:
     return otherwise if own is None else own
 
 
-def _kerf(cut: CutSettings) -> float:
-    return next((k for k in (cut.kerf, cut.kerf_x, cut.kerf_y) if k is not None), 0.0)
+def _kerf(cut: CutSettings) -> tuple[float, float]:
+    """Full widths across and along the sheet where the tool goes in, mm."""
+    either = cut.kerf or 0.0
+    across = either if cut.kerf_x is None else cut.kerf_x
+    return across, either if cut.kerf_y is None else cut.kerf_y
+
+
+def _taper(cut: CutSettings) -> float:
+    """The kerf where the tool comes out, as a share of that where it goes in."""
+    across, _ = _kerf(cut)
+    return 1.0 if cut.kerf_exit is None or not across else cut.kerf_exit / across
 
 
 def _overrun(machine: MachineProfile, material: MaterialProfile, cut: CutSettings) -> float:
@@ -153,18 +179,31 @@ def _where(machine: MachineProfile, material: MaterialProfile) -> str:
 
 
 def _kerf_faults(where: str, machine: MachineProfile, cut: CutSettings) -> Iterator[Finding]:
-    given = {k for k in (cut.kerf, cut.kerf_x, cut.kerf_y) if k is not None}
-    if machine.method == "laser" and not given:
+    """J523 where a laser has no kerf, J524 for kerfs that can't be meant together."""
+    each = (cut.kerf_x, cut.kerf_y)
+    given = [k for k in (cut.kerf, *each) if k is not None]
+    if machine.method != "laser":
+        if any(given) or cut.kerf_exit:
+            what = "the kerf of a knife is not compensated in this version"
+            yield fault("J524", where, what, "set kerf to 0 mm, or leave it out")
+        return
+    if not given:
         yield fault("J523", where, "no kerf is given", "add kerf to the [[cut]] for laser")
-    if len(given) > 1 or (cut.kerf is None and len({cut.kerf_x, cut.kerf_y}) > 1):
-        what = "a kerf that differs in x and y is not compensated in this version"
-        yield fault("J524", where, what, "give one kerf")
-    if cut.kerf_exit is not None and cut.kerf_exit != _kerf(cut):
-        what = "a kerf that changes through the thickness is not compensated in this version"
-        yield fault("J524", where, what, "give one kerf and leave kerf_exit out")
-    if machine.method != "laser" and any(given):
-        what = "the kerf of a knife is not compensated in this version"
-        yield fault("J524", where, what, "set kerf to 0 mm, or leave it out")
+        return
+    if cut.kerf is not None and each != (None, None):
+        what = "kerf stands beside kerf_x or kerf_y, which say the same thing"
+        yield fault("J524", where, what, "give kerf alone, or kerf_x and kerf_y")
+    elif cut.kerf is None and None in each:
+        lacks = "kerf_y" if cut.kerf_y is None else "kerf_x"
+        what = f"{lacks} is missing beside its other half"
+        yield fault("J524", where, what, f"add {lacks}, or give one kerf for both ways")
+    elif max(given) > OVAL_RATIO * min(given):
+        what = f"a kerf of {given[0]:g} mm across and {given[-1]:g} mm along the sheet"
+        mend = f"measure again: the wider is at most {OVAL_RATIO:g} times the narrower"
+        yield fault("J524", where, what, mend)
+    if cut.kerf_exit is not None and (cut.kerf_exit == 0) != (max(given) == 0):
+        what = f"a kerf of {given[0]:g} mm that is {cut.kerf_exit:g} mm where the tool comes out"
+        yield fault("J524", where, what, "measure both faces, or leave kerf_exit out")
 
 
 def _blade_faults(where: str, machine: MachineProfile, cut: CutSettings) -> Iterator[Finding]:
@@ -223,7 +262,7 @@ def limits_for(
 def _room(tool: Tool) -> float:
     """How far from its target the tool works, mm: burn and lead, run-in, or overrun."""
     if tool.method == "laser":
-        return tool.lead_in + tool.kerf
+        return tool.lead_in + tool.widest_kerf
     if tool.method == "drag-knife":
         if tool.leaves_to_machine("blade-offset"):
             return tool.blade_offset or WIDEST_BLADE_OFFSET
@@ -239,7 +278,7 @@ def _clearance(material: MaterialProfile, tool: Tool, cut: CutSettings, room: fl
     """
     if tool.method == "laser":
         asked = material.thickness if cut.clearance is None else cut.clearance
-        return max(asked + tool.kerf, room)
+        return max(asked + tool.widest_kerf, room)
     swing = tool.blade_offset if tool.method == "drag-knife" else 0.0
     return max(room + max(swing, KNIFE_SCRAP), cut.clearance or 0.0)
 

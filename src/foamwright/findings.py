@@ -96,8 +96,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "J521": "a material thicker than the machine takes",
         "J522": "a material that isn't held as the machine needs it",
         "J523": "a value that the machine's method needs and no profile gives",
-        "J524": "a profile value that this version doesn't compensate",
+        "J524": "a kerf that this version doesn't compensate, or that can't be meant",
         "J525": "a blade that doesn't reach through the material",
+        "J530": "an outline that the drawing doesn't have",
         # A: alterations (stages/alter)
         "A301": "a mark at a point that isn't drawn",
         "A302": "a mark too near an edge, or outside the piece",
@@ -138,6 +139,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "W701": "a stranger's file stands where an output should go",
         "W702": "a place can't be written",
         "W703": "a job stands where a new one should go",
+        "W704": "the output folder holds the cut of another job",
         # V: proof (stages/verify)
         "V001": "a record that is missing or can't be read",
         "V002": "a record that was edited",
@@ -160,6 +162,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "V019": "a check line that does not measure",
         "V020": "a recorded piece without a proof",
         "V021": "places that the tool's size leaves over, told",
+        "V022": "how far the edge lies off on the other faces where the kerf tapers, told",
         # S: safety (safety.py)
         "S001": "forbidden: a material that no option lets this kind of tool cut",
         "S002": "a material that wants the site's permit, and none is given",

@@ -20,7 +20,7 @@ from foamwright.findings import Finding, Refused, fault
 from foamwright.hazards import Rules, load_rules
 from foamwright.job_checks import drawing_and_piece
 from foamwright.model import Drawing, Program
-from foamwright.names import safe_name
+from foamwright.names import readable, safe_name
 from foamwright.planning import kept_layouts, layout_file
 from foamwright.profiles import resolve_settings
 from foamwright.record import (
@@ -59,6 +59,15 @@ class Result:
     plan: Plan
     record: Record
     findings: tuple[Finding, ...]
+
+
+def keep_out_of_others(planned: Plan, out: Path) -> None:
+    """Raises Refused where the folder holds another job's cut, which this one would replace."""
+    there = _read_record(out)
+    name = planned.asked.job.job.name
+    if there is not None and there.job != name:
+        what = f"it holds the cut of {there.job!r}, which {name!r} would replace"
+        raise Refused([fault("W704", readable(str(out)), readable(what), "choose another --out")])
 
 
 def write_programs(planned: Plan, folder: Path) -> Record:

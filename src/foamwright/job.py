@@ -17,6 +17,7 @@ from pydantic import BeforeValidator, Field, ValidationError, ValidationInfo
 from foamwright.fields import Length, Name, Size, Table, Text, Width, bare_unit
 from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
+from foamwright.model import TrueFace
 from foamwright.names import distinct_names, safe_name
 from foamwright.strict_toml import Source, faults_of, read_toml
 from foamwright.units import parse_length, unit_size
@@ -172,14 +173,20 @@ def _known_unit(value: Any) -> Any:
 
 
 class JobHead(Part):
-    """The `[job]` table."""
+    """The `[job]` table. drawing_units: of drawings that state none.
+
+    true_face: where the drafted size holds if the kerf tapers; top is where the tool goes in.  It
+    is the whole job's, for one tool cuts all pieces of a material.
+    """
 
     name: Name
     units: Annotated[str, BeforeValidator(_known_unit)] = DEFAULT_UNITS
     machine: Name | None = None
     scale: Annotated[Number, Field(ge=0.001, le=1000)] = 1.0
+    drawing_units: Annotated[str, BeforeValidator(_known_unit)] | None = None
     corner_angle: Annotated[Number, Field(gt=0, le=90)] = 3.0
     unreached_max: Annotated[Width, Field(le=100)] = 0.5
+    true_face: TrueFace = "top"
 
 
 class Job(Part):

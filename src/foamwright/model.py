@@ -21,12 +21,15 @@ from types import MappingProxyType
 from typing import Literal, TypeAlias
 
 from foamwright.geometry.affine import Affine
+from foamwright.geometry.oval import Oval
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Box
 
 Method: TypeAlias = Literal["laser", "drag-knife", "oscillating-knife"]
 MarkShape: TypeAlias = Literal["cross", "dot", "hole", "line", "notch", "fold"]
 MarkMaker: TypeAlias = Literal["score", "pen", "hole", "slit"]
+#: Where the drafted size holds: where the tool goes in, halfway, or where it comes out.
+TrueFace: TypeAlias = Literal["top", "middle", "bottom"]
 Operation: TypeAlias = Literal["PEN", "SCORE", "HOLE", "CUT_SLIT", "CUT_INNER", "CUT_OUTER"]
 
 #: Operations in the order in which groups stand in a file.
@@ -226,10 +229,13 @@ class Sheet:
 class Tool:
     """What compensation, order and proof know of a machine with its material. mm, mm/s, degrees.
 
-    kerf: full width removed.  blade_offset: pivot to tip.  overrun: how far the bottom of the
-    stock is severed behind the top (thickness / tan of the blade edge's angle to the sheet).
-    edges: a single-edged blade overruns at a stroke's exit only, a double-edged one at both ends.
-    plunge: how far along its stroke the blade reaches as it goes in.  settings: for the sheet.
+    kerf: full width removed on the true face; kerf_y: along the sheet, where that differs from
+    across it.  kerf_entry, kerf_exit: widths across where the tool goes in and where it comes out,
+    if they differ; those along the sheet are in proportion.  true_face: where the drafted size
+    holds.  blade_offset: pivot to tip.  overrun: how far the bottom of the stock is severed behind
+    the top (thickness / tan of the blade edge's angle to the sheet).  edges: a single-edged blade
+    overruns at a stroke's exit only, a double-edged one at both ends.  plunge: how far along its
+    stroke the blade reaches as it goes in.  settings: for the sheet.
     """
 
     method: Method
@@ -237,6 +243,10 @@ class Tool:
     marks_by: MarkMaker = "score"
     curves: Literal["arcs", "lines"] = "arcs"
     kerf: float = 0.0
+    kerf_y: float | None = None
+    kerf_entry: float | None = None
+    kerf_exit: float | None = None
+    true_face: TrueFace = "top"
     blade_offset: float = 0.0
     swivel_angle: float = 10.0
     overlap: float = 1.0
@@ -250,6 +260,17 @@ class Tool:
     travel_speed: float = 200.0
     acceleration: float = 1000.0
     band: float | None = None
+
+    @property
+    def beam(self) -> Oval:
+        """The section of what it removes, on the true face."""
+        return Oval(self.kerf / 2, (self.kerf if self.kerf_y is None else self.kerf_y) / 2)
+
+    @property
+    def widest_kerf(self) -> float:
+        """The greatest width that it removes on any face, either way, mm."""
+        wider = max(self.kerf, self.kerf_entry or 0.0, self.kerf_exit or 0.0)
+        return 2 * self.beam.radius * (wider / self.kerf if self.kerf else 1.0)
 
     def leaves_to_machine(self, compensation: str) -> bool:
         return compensation in self.applies

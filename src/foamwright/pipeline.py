@@ -11,7 +11,15 @@ from pathlib import Path
 
 from foamwright.asked import Noticed, Plan, Request
 from foamwright.findings import Finding, refuse_on_fault
-from foamwright.finishing import Result, finish, keep_layouts, prove, write_preview, write_programs
+from foamwright.finishing import (
+    Result,
+    finish,
+    keep_layouts,
+    keep_out_of_others,
+    prove,
+    write_preview,
+    write_programs,
+)
 from foamwright.model import Drawing
 from foamwright.planning import (
     alter_pieces,
@@ -51,6 +59,7 @@ def plan(request: Request) -> Plan:
 def cut(request: Request, out: Path) -> Result:
     """The main job: files in `out`, proven before they bear their names, or nothing at all."""
     planned = plan(replace(request, out=out))
+    keep_out_of_others(planned, out)
     with staging(out) as folder:
         draft = write_programs(planned, folder)  # save
         proof, findings = prove(planned, folder)  # verify, and safety on what was read

@@ -94,7 +94,9 @@ def read_drawings(asked: AskedJob) -> tuple[dict[str, Piece], list[Finding]]:
         file, name = drawing_and_piece(spec.outline)
         if file not in drawings:
             drawing, found = read_drawing(
-                asked.folder / file, asked.request.units, asked.job.job.corner_angle
+                asked.folder / file,
+                asked.request.units or asked.job.job.drawing_units,
+                asked.job.job.corner_angle,
             )
             drawings[file] = drawing
             findings.extend(found)
@@ -152,7 +154,7 @@ def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
     if material is None or machine is None:
         raise Refused(faults)
     cut = settings_for(machine.profile, material.profile)
-    tool = tool_for(machine.profile, material.profile, cut)
+    tool = tool_for(machine.profile, material.profile, cut, asked.job.job.true_face)
     stocks = stock_for(material.profile, asked.job.stock)
     limits = limits_for(machine.profile, material.profile, tool, stocks, cut)
     return Bench(material, machine, cut, tool, style_for(machine.profile), limits, stocks)

@@ -56,6 +56,8 @@ class BladeKeys(Table):
 class CutSettings(BladeKeys):
     """One `[[cut]]` of a material: values for a method, or for one machine.
 
+    kerf, or kerf_x and kerf_y: full width removed where the tool goes in, across and along the
+    sheet.  kerf_exit: across it where the tool comes out (along it in proportion).
     clearance: gap between cuts, where the stock's thickness isn't meant.  blade, force, power,
     focus and air are for the operator, in the machine's own words.
     """

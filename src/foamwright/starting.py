@@ -25,7 +25,7 @@ schema = 1
 [job]
 name    = {name}
 units   = "mm"
-machine = "flatbed-knife-1200"      # `foamwright profile list` shows what is on the shelf
+{drawing_units}machine = "flatbed-knife-1200"      # a guess: choose from `foamwright profile list`
 scale   = 1.0                       # resizes drafted outlines only
 
 """
@@ -35,7 +35,7 @@ _PIECE = """\
 name     = {name}
 outline  = {outline}
 drawn    = "cut-line"               # or "stitch-line", with an allowance
-material = "pu-foam-12mm"
+material = "pu-foam-12mm"           # a guess: choose from `foamwright profile list`
 count    = 1                        # as drawn
 mirrored = 0                        # mirror images besides: 1 and 1 is a left and a right
 # [piece.allowance]
@@ -64,9 +64,10 @@ def start_job(
         drawn, findings = read_drawing(drawing, units)
         if any(f.is_fault for f in findings):
             raise Refused(findings)
-    text = _HEAD.format(name=_quoted(folder.resolve().name or "job")) + _pieces(
-        drawn, drawing, folder
-    )
+    stated = f"drawing_units = {_quoted(units)}\n" if units else ""
+    text = _HEAD.format(
+        name=_quoted(folder.resolve().name or "job"), drawing_units=stated
+    ) + _pieces(drawn, drawing, folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with file.open("x", encoding="utf-8", newline="\n") as out:

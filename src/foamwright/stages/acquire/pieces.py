@@ -334,7 +334,7 @@ class _Sorting:
         if outside > BEYOND:
             told = f"{what} reaches {outside:.3g} mm beyond the material of {draft.name}"
             self.findings.append(
-                warning("R110", s.where, told, "end it inside the piece", draft.name)
+                fault("R110", s.where, told, "end it at the edge or inside the piece", draft.name)
             )
 
 

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from foamwright.checklist import CheckLine, Stage
-from foamwright.model import Program
+from foamwright.model import Program, Tool
 from foamwright.record import FileEntry, ProfileEntry, Record, SheetEntry
 from foamwright.safety import best_entries
 from foamwright.stages.save.picture import Look
@@ -22,7 +22,7 @@ _SETTINGS = (
     ("kerf", "Kerf, full width", "mm"),
     ("kerf_x", "Kerf across", "mm"),
     ("kerf_y", "Kerf along", "mm"),
-    ("kerf_exit", "Kerf at the far face", "mm"),
+    ("kerf_exit", "Kerf where the beam comes out", "mm"),
     ("speed", "Speed", "mm/s"),
     ("passes", "Passes", ""),
     ("power", "Power", ""),
@@ -69,8 +69,7 @@ def _batch(record: Record, programs: Sequence[Program], pair: tuple[str, str]) -
     first = mine[sheets[0].number]
     material, machine = best_entries(record, pair, first.tool.method)
     told, gear = _plain(material), _plain(machine)
-    settings = _settings(material, machine, told, gear)
-    stock = first.sheet.stock
+    settings = (*_settings(material, machine, told, gear), *_true_face(first.tool))
     return Batch(
         material=pair[0],
         material_name=str(told.get("name", pair[0])),
@@ -81,12 +80,22 @@ def _batch(record: Record, programs: Sequence[Program], pair: tuple[str, str]) -
         basis=str(told.get("composition_basis", "guess")).replace("-", " "),
         thickness=_thickness(told, sheets[0]),
         hold=tuple(h.replace("-", " ") for h in told.get("hold", ())),
-        stock=f"{stock.kind}, {stock.width:g} × {stock.length:g} mm",
+        stock=_stock(first),
         back=sheets[0].back,
         settings=settings,
         sources=_sources(settings, told),
         pages=tuple(_page(record, mine[s.number], s, told) for s in sheets),
     )
+
+
+def _stock(program: Program) -> str:
+    """The stock to fetch, and what to cut it down to where the machine reaches less."""
+    sheet, stock = program.sheet, program.sheet.stock
+    told = f"{stock.kind}, {stock.width:g} × {stock.length:g} mm"
+    shorter = stock.kind == "sheet" and sheet.length < stock.length
+    if sheet.width < stock.width or shorter:
+        told += f"; cut it down to {sheet.width:g} × {sheet.length:g} mm first"
+    return told
 
 
 def _plain(entry: ProfileEntry) -> dict[str, Any]:
@@ -124,6 +133,18 @@ def _settings(
     said = f"on for {', '.join(applies)}; else off" if applies else "off: the file has it all"
     rows.append(Setting("Machine's compensation", said, "machine", origins.get("applies", "")))
     return tuple(rows)
+
+
+def _true_face(tool: Tool) -> tuple[Setting, ...]:
+    """Where the drafted size holds, where that makes a difference."""
+    if tool.kerf_exit is None:
+        return ()
+    where = {
+        "top": "the top face, where the beam goes in",
+        "middle": "halfway through the stock",
+        "bottom": "the bottom face, where the beam comes out",
+    }[tool.true_face]
+    return (Setting("Drafted size holds at", f"{where}; kerf {tool.beam} there", "job", ""),)
 
 
 def _sources(settings: Sequence[Setting], told: Mapping[str, Any]) -> tuple[str, ...]:

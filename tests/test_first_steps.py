@@ -1,0 +1,61 @@
+"""What a newcomer runs into: mistyped outlines, other jobs' folders, units, lines too long."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import ezdxf
+
+from tests.jobs import drawing, job
+from tests.test_cli import codes, listing, refused, run
+
+CARD = ("--material", "card-1mm", "--machine", "desk-laser-600", "--layout-time", "0")
+
+
+def test_an_outline_that_the_drawing_does_not_have_is_named(tmp_path: Path) -> None:
+    written = job(tmp_path)
+    text = written.file.read_text("utf-8").replace("#plate", "#plaet")
+    written.file.write_text(text, "utf-8")
+    assert "it has plate" in refused(run("check", written.file), "J530")
+
+
+def test_another_job_s_folder_is_not_replaced(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    first = drawing(tmp_path)
+    second = drawing(tmp_path, name="paw.svg")
+    assert run("cut", first, *CARD, "--out", out).exit_code == 0
+    before = listing(out)
+    assert "plate" in refused(run("cut", second, *CARD, "--out", out), "W704")
+    assert listing(out) == before
+    assert run("cut", first, *CARD, "--out", out).exit_code == 0
+
+
+def test_a_slit_that_leaves_its_piece_is_refused_before_anything_is_cut(tmp_path: Path) -> None:
+    body = '<path d="M20 20h40v40h-40z"/><path data-role="slit" d="M40 40h60"/>'
+    ran = run("check", drawing(tmp_path, body), *CARD)
+    assert ran.exit_code == 1
+    assert codes(ran) == ["R110"]
+
+
+def test_start_remembers_the_unit_that_a_drawing_lacks(tmp_path: Path) -> None:
+    file = tmp_path / "paw.dxf"
+    doc = ezdxf.new("R12")
+    doc.modelspace().add_polyline2d([(10, 10), (60, 10), (60, 50), (10, 50)], close=True)
+    doc.saveas(file)
+    assert run("start", tmp_path / "paw", "--drawing", file, "--units", "mm").exit_code == 0
+    ran = run("check", tmp_path / "paw" / "job.toml", "--layout-time", "0")
+    assert ran.exit_code == 0, ran.output
+    refused(run("start", tmp_path / "other", "--drawing", file), "R302")
+
+
+def test_a_folder_for_a_job_is_told_which_file_to_name(tmp_path: Path) -> None:
+    ran = run("check", tmp_path)
+    assert ran.exit_code == 2
+    assert "job.toml" in ran.stderr
+
+
+def test_what_a_bare_drawing_lacks_is_named_alone(tmp_path: Path) -> None:
+    ran = run("check", drawing(tmp_path), "--material", "card-1mm")
+    assert ran.exit_code == 2
+    assert "--machine" in ran.stderr
+    assert "--material" not in ran.stderr
