@@ -52,7 +52,7 @@ def fit_run(curve: Curve, ends: Ends, tolerance: float) -> Chain:
     least = least_count(reach)
     if least > STRETCH:
         return _in_stretches(curve, ends, tolerance, reach)
-    for one in _tries(least):
+    for one in _tries(least, ends.loop):
         found = _sure(curve, ends, even_joints(reach, one.count, one.shift), tolerance, one)
         if found is not None:
             return found.chain
@@ -104,12 +104,16 @@ def _turned_to(curve: Curve, ends: Ends) -> Curve:
     return replace(curve, tangents=tangents)
 
 
-def _tries(least: int) -> list[_Try]:
-    """What to try, in order: few arcs, the allowed ones with patience, then more."""
+def _tries(least: int, loop: bool) -> list[_Try]:
+    """What to try, in order: few arcs, the allowed ones with patience, then more.
+
+    Another beginning helps a loop more than another guess helps a run with ends.
+    """
     some, more = least + int(0.04 * least), max(least + 1, int(1.1 * least))
-    tries = [_Try(some, 0.0), _Try(some, 0.5), _Try(more, 0.0), _Try(more, 0.5)]
-    tries += [_Try(more, shift, LONG) for shift in SHIFTS]
-    tries += [_Try(more + 1, 0.0), _Try(more + 1, 0.5, LONG), _Try(more + 2, 0.0, LONG)]
+    tries = [_Try(some, shift) for shift in SHIFTS[: 2 if loop else 1]]
+    tries += [_Try(more, shift) for shift in SHIFTS[:2]]
+    tries += [_Try(more, shift, LONG) for shift in (SHIFTS if loop else SHIFTS[2:3])]
+    tries += [_Try(more + 1, 0.0), _Try(more + 1, 0.5), _Try(more + 2, 0.0, LONG)]
     return [*tries, _Try(more, 0.0, QUICK, least + MORE + math.ceil(MORE_SHARE * least))]
 
 
