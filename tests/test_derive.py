@@ -21,7 +21,7 @@ from foamwright.derive import (
 )
 from foamwright.findings import Refused
 from foamwright.job import StockSpec
-from foamwright.model import Stock
+from foamwright.model import Stock, TrueFace
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
 from foamwright.profiles import Layer, Shelf
 from foamwright.shelf_folder import packaged_profiles
@@ -130,9 +130,20 @@ def test_a_band_is_of_a_roll_only() -> None:
     [
         (_machine("laser"), _cut("laser"), {}, ["J523"]),
         (_machine("laser", max_thickness=2.9), _cut("laser", kerf=0.2), {}, ["J521"]),
-        (_machine("laser"), _cut("laser", kerf_x=0.2, kerf_y=0.3), {}, ["J524"]),
+        (_machine("laser"), _cut("laser", kerf=0.2, kerf_y=0.3), {}, ["J524"]),
+        (_machine("laser"), _cut("laser", kerf=0.2, kerf_x=0.2, kerf_y=0.2), {}, ["J524"]),
         (_machine("laser"), _cut("laser", kerf_x=0.2), {}, ["J524"]),
-        (_machine("laser"), _cut("laser", kerf=0.2, kerf_exit=0.1), {}, ["J524"]),
+        (_machine("laser"), _cut("laser", kerf_x=0.0, kerf_y=0.2), {}, ["J524"]),
+        (_machine("laser"), _cut("laser", kerf_x=0.1, kerf_y=0.51), {}, ["J524"]),
+        (_machine("laser"), _cut("laser", kerf=0.2, kerf_exit=0.0), {}, ["J524"]),
+        (_machine("laser"), _cut("laser", kerf=0.0, kerf_exit=0.1), {}, ["J524"]),
+        (_machine("laser"), _cut("laser", kerf_exit=0.1), {}, ["J523"]),
+        (
+            _machine("drag-knife", blade_offset=0.5),
+            _cut("drag-knife", kerf_exit=0.1),
+            {},
+            ["J524"],
+        ),
         (_machine("drag-knife"), _cut("drag-knife"), {}, ["J523"]),
         (_machine("drag-knife", blade_offset=0), _cut("drag-knife"), {}, ["J523"]),
         (_machine("drag-knife", blade_offset=0.5), _cut("drag-knife", kerf=0.1), {}, ["J524"]),
@@ -166,7 +177,25 @@ def test_what_cannot_be_meant_is_refused_with_every_reason(
 
 def test_kerfs_that_agree_are_one_kerf() -> None:
     cut = _cut("laser", kerf_x=0.2, kerf_y=0.2, kerf_exit=0.2)
-    assert tool_for(_machine("laser"), _material(cut), cut).kerf == 0.2
+    tool = tool_for(_machine("laser"), _material(cut), cut, "bottom")
+    assert tool.kerf == 0.2
+    assert (tool.kerf_y, tool.kerf_entry, tool.kerf_exit) == (None, None, None)
+
+
+@pytest.mark.parametrize(
+    ("face", "across", "along"), [("top", 0.3, 0.6), ("middle", 0.25, 0.5), ("bottom", 0.2, 0.4)]
+)
+def test_the_kerf_is_that_of_the_true_face(face: TrueFace, across: float, along: float) -> None:
+    cut = _cut("laser", kerf_x=0.3, kerf_y=0.6, kerf_exit=0.2, clearance=1.0)
+    machine, material = _machine("laser"), _material(cut)
+    tool = tool_for(machine, material, cut, face)
+    assert (tool.kerf, tool.kerf_y) == pytest.approx((across, along))
+    assert (tool.kerf_entry, tool.kerf_exit, tool.true_face) == (0.3, 0.2, face)
+    assert tool.beam.rx == pytest.approx(across / 2)
+    assert tool.beam.ry == pytest.approx(along / 2)
+    # room is kept for the widest kerf of any face
+    assert tool.widest_kerf == pytest.approx(0.6)
+    assert limits_for(machine, material, tool).clearance == pytest.approx(1.6)
 
 
 def test_a_controller_that_knows_its_offset_needs_none_in_the_profile() -> None:

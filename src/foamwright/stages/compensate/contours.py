@@ -19,6 +19,8 @@ import numpy as np
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.fit import fit_arcs
 from foamwright.geometry.offset import offset
+from foamwright.geometry.offset_oval import offset_oval
+from foamwright.geometry.oval import Oval
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 from foamwright.model import Cut, Mark, MarkMaker, Operation, Placement, Sheet, Tool
@@ -131,6 +133,21 @@ def offset_target(contour: Contour, distance: float, tolerance: float) -> tuple[
     """The parallels of a closed target on the sheet, `distance` mm away from the material."""
     found = _offset_once(contour.drawn, distance, tolerance)
     return tuple(p.transformed(contour.map) for p in found)
+
+
+@lru_cache(maxsize=KEPT)
+def _offset_oval_once(turned: Path, oval: Oval, tolerance: float) -> tuple[Path, ...]:
+    return offset_oval(turned, oval, tolerance)
+
+
+def offset_target_oval(contour: Contour, oval: Oval, tolerance: float) -> tuple[Path, ...]:
+    """The ways of an oval's centre round a closed target, on its scrap side.
+
+    The oval keeps to the sheet however a copy is turned, so copies are alike only if turned alike.
+    """
+    move = Affine.translation(complex(contour.map.e, contour.map.f))
+    turned = contour.drawn.transformed(move.inverse() @ contour.map)
+    return tuple(p.transformed(move) for p in _offset_oval_once(turned, oval, tolerance))
 
 
 def plain(contour: Contour, tool: Tool, tolerance: float) -> Path:

@@ -1,9 +1,10 @@
-"""Laser: a round beam of full width `kerf`, half of it into the scrap.
+"""Laser: a beam of full width `kerf`, half of it into the scrap.
 
-Outlines and openings are offset by half a kerf to the right of travel, away from the material;
-slits and marks are followed on their line.  A round beam can't reach into an inside corner: what it
-leaves there is *unreached*, r (1/sin(phi/2) - 1) deep at a wedge of angle phi for a beam of radius
-r.  A gap that it can't enter at all is *swallowed*, and a fault (`unreached` tells them apart).
+Outlines and openings are offset by half a kerf to the right of travel, away from the material, or
+by the beam's oval where that is wider one way than the other; slits and marks are followed on their
+line.  A beam can't reach into an inside corner: what it leaves there is *unreached*, for a round
+one of radius r in a wedge of angle phi r (1/sin(phi/2) - 1) deep.  A gap that it can't enter
+at all is *swallowed*, and a fault (`unreached` tells them apart).
 A lead-in, where the tool has one, starts in the scrap and meets the contour at a slant.
 """
 
@@ -15,12 +16,14 @@ from collections.abc import Iterator
 
 from foamwright.findings import Finding, fault, note
 from foamwright.geometry import region
+from foamwright.geometry.oval import Oval
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Line
 from foamwright.model import Cut, Sheet, Tool
 from foamwright.stages.compensate.contours import (
     Contour,
     offset_target,
+    offset_target_oval,
     plain,
     share,
     sheet_contours,
@@ -44,7 +47,7 @@ def cuts(
     made: list[Cut] = []
     findings: list[Finding] = []
     if tool.kerf > 0:
-        findings.extend(_too_close(ground, tool.kerf))
+        findings.extend(_too_close(ground, tool.widest_kerf))
     for contour in sheet_contours(sheet, tool):
         paths, noticed = _compensated(contour, tool, tolerance, unreached_max)
         findings.extend(noticed)
@@ -60,9 +63,12 @@ def _compensated(
 ) -> tuple[tuple[Path, ...], list[Finding]]:
     if not contour.frees or tool.kerf <= 0 or tool.leaves_to_machine("kerf"):
         return (plain(contour, tool, tolerance),), []
-    radius = tool.kerf / 2
-    paths = offset_target(contour, radius, share(tool, tolerance))
-    findings = list(judged(contour, paths, radius, unreached_max))
+    beam = tool.beam
+    if beam.is_disc:
+        paths = offset_target(contour, beam.radius, share(tool, tolerance))
+    else:
+        paths = offset_target_oval(contour, beam, share(tool, tolerance))
+    findings = list(judged(contour, paths, beam, unreached_max))
     return tuple(written(p, tool, tolerance) for p in paths), findings
 
 
@@ -86,16 +92,16 @@ def _too_close(ground: Ground, kerf: float) -> Iterator[Finding]:
 
 
 def judged(
-    contour: Contour, paths: tuple[Path, ...], radius: float, unreached_max: float
+    contour: Contour, paths: tuple[Path, ...], beam: Oval, unreached_max: float
 ) -> Iterator[Finding]:
     """What the beam leaves of a contour: swallowed places are faults, inside corners are told."""
-    kerf = f"the kerf of {2 * radius:g} mm"
+    kerf = f"the kerf of {beam}"
     if not paths:
         what = f"{kerf} swallows the opening whole"
         mend = "widen the opening, or make it a mark"
         yield fault("C501", contour.place(contour.path.start), what, mend, contour.copy)
         return
-    spots = [s for p in paths for s in unreached(contour.path, p, radius)]
+    spots = [s for p in paths for s in unreached(contour.path, p, beam)]
     gaps = [s for s in spots if s.swallowed]
     for s in gaps:
         what = f"{kerf} swallows a gap, {s.depth:.2f} mm deep"
@@ -129,7 +135,7 @@ def with_lead_in(path: Path, tool: Tool, ground: Ground) -> Path | None:
         for angle in LEAD_ANGLES:
             start = contact - tool.lead_in * along * cmath.rect(1.0, math.radians(angle))
             lead = region.polyline([start, contact])
-            if ground.is_clear(lead, max(tool.kerf / 2, HAIR)):
+            if ground.is_clear(lead, max(tool.widest_kerf / 2, HAIR)):
                 loop = starting_in(path, segment, t)
                 corners = frozenset({1} | {i + 1 for i in loop.corners})
                 return Path((Line(start, contact), *loop.segments), False, corners)

@@ -1,8 +1,9 @@
-"""What a round beam leaves of a contour: where it can't reach, and what it can't enter.
+"""What a beam leaves of a contour: where it can't reach, and what it can't enter.
 
 At an inside corner the beam stands still, touching the target in two places; the target between
 them, beyond the beam, is *unreached*: r (1/sin(phi/2) - 1) deep at a wedge of angle phi for a beam
-of radius r.  A slot, neck or notch that the beam can't enter is *swallowed*.
+of radius r.  A slot, neck or notch that the beam can't enter is *swallowed*.  An oval beam is
+looked at where the stretch makes it a disc (`geometry/oval.py`), and depths are told as they are.
 Looks at the compensated path's own corners, so it tells nothing of a path that vanished.
 """
 
@@ -15,6 +16,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from foamwright.geometry.oval import Oval
 from foamwright.geometry.path import Path, turn_degrees
 from foamwright.geometry.segments import Points
 
@@ -47,12 +49,14 @@ class Unreached:
     swallowed: bool
 
 
-def unreached(target: Path, cut: Path, radius: float) -> Iterator[Unreached]:
-    """Spots of a closed target that a beam of `radius` mm along the closed cut can't reach.
+def unreached(target: Path, cut: Path, beam: Oval) -> Iterator[Unreached]:
+    """Spots of a closed target that a beam whose centre runs along the closed cut can't reach.
 
     Swallowed: deeper than the radius, and either the beam rests on two outside corners or the walls
     beyond it do not close in.
     """
+    stretch, back, radius = beam.stretch, beam.stretch.inverse(), beam.radius
+    target, cut = target.transformed(stretch), cut.transformed(stretch)
     ring = target.flatten(FLATTENING)
     stations = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(ring)))])
     lips = np.array(outside_corners(target), dtype=np.complex128)
@@ -69,14 +73,15 @@ def unreached(target: Path, cut: Path, radius: float) -> Iterator[Unreached]:
             continue
         away = np.abs(between - centre)
         deepest = int(np.argmax(away))
-        depth = float(away[deepest]) - radius
+        place = back(complex(between[deepest]))
+        depth = beam.beyond(place - back(centre))
         if depth <= WORTH_TELLING:
             continue
         touched = [centre + 1j * u * radius for u in (before, after)]
         rests = all(_is_at(lips, p) for p in touched)
         gap = np.array([touched[0], *between, touched[1]])
-        shut = depth > radius and (rests or _keeps_open(gap))
-        yield Unreached(complex(between[deepest]), depth, shut)
+        shut = away[deepest] > 2 * radius and (rests or _keeps_open(gap))
+        yield Unreached(place, depth, bool(shut))
 
 
 def _keeps_open(gap: Points) -> bool:

@@ -36,7 +36,7 @@ from foamwright.stages.verify.sheet_proof import (
     prove_reach,
     same_runs,
 )
-from foamwright.stages.verify.simulate import BadToolError, read_tool
+from foamwright.stages.verify.simulate import BadToolError, other_faces, read_tool
 from foamwright.stages.verify.targets import BadTargetError, Target, read_target
 
 __all__ = ["verify", "verify_record"]
@@ -138,6 +138,7 @@ class _Work:
                     what = f"its sheet {sheet.entry.number} has no {kind.upper()} file"
                     self._fault("V020", t.name, what, t.name)
         done: list[tuple[FileEntry, tuple[Run, ...], FileProof]] = []
+        told: set[str] = set()
         for entry in entries:
             runs = self._read(entry, sheet)
             tool = self._tool(entry)
@@ -148,6 +149,9 @@ class _Work:
                 proof = prove_file(sheet, runs, entry, tool, self.limit)
                 done.append((entry, runs, proof))
             self._take(entry, sheet, tool, proof)
+            told.add(other_faces(tool))
+        for what in sorted(told - {""}):
+            self.findings.append(note("V022", f"sheet {sheet.entry.number}", what))
 
     def _known(
         self,

@@ -1,7 +1,8 @@
 """Compares what the simulated tool leaves with a target, in the three statements of the proof.
 
-(a) No cut enters a target: no point of a path nearer to it than half a kerf less the limit.
-(b) The freed edge lies within the limit of the target closed by the tool's disc, both ways, and
+(a) No cut enters a target: no point of a path nearer to it than half a kerf less the limit (for an
+    oval kerf: nearer once the stretch of `geometry/oval.py` has made it a disc, which is stricter).
+(b) The freed edge lies within the limit of the target closed by the tool's section, both ways, and
     what holds the piece's inside is one part that hangs together with nothing else.
 (c) What the closing leaves over beyond the target is listed with place and depth.
 
@@ -15,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from foamwright.geometry.oval import Oval, mapped, swollen
 from foamwright.geometry.region import (
     Distances,
     Region,
@@ -79,14 +81,14 @@ class Proof:
     left: float = 0.0
 
 
-def prove(target: Target, cuts: Sequence[Trace], radius: float, limit: float) -> Proof:
+def prove(target: Target, cuts: Sequence[Trace], beam: Oval, limit: float) -> Proof:
     """Statements (a) and (b) for one piece; cuts: the severing traces near it."""
     worst = Spot(target.outline.start, 0.0)
     faults: list[Fault] = []
     for variant in range(max((len(c.edges) for c in cuts), default=1)):
         lines = [c.line(variant) for c in cuts]
         entered = list(entries(target, cuts, variant, limit))
-        spot, found = compare_freed(target, lines, radius, limit)
+        spot, found = compare_freed(target, lines, beam, limit)
         faults.extend(f for f in [*entered, *found] if f not in faults)
         if spot.depth > worst.depth:
             worst = spot
@@ -98,44 +100,45 @@ def prove(target: Target, cuts: Sequence[Trace], radius: float, limit: float) ->
 def entries(target: Target, cuts: Sequence[Trace], variant: int, limit: float) -> Iterator[Fault]:
     """(a) Cuts that enter the target deeper than the limit, each at its deepest."""
     for cut in cuts:
-        line, half = cut.line(variant), cut.half_width
-        if not touches_or_overlaps(line, target.guard(half - limit)):
+        line, beam = cut.line(variant), cut.beam
+        if not touches_or_overlaps(line, target.guard(-limit, beam)):
             continue
-        points = boundary_points(line, STEP)
-        depth = np.where(contains_points(target.area, points), 1.0, -1.0)
-        depth = half + depth * directed_deviation(points, target.area)
+        area = mapped(target.area, beam.stretch)
+        points = boundary_points(mapped(line, beam.stretch), STEP)
+        depth = np.where(contains_points(area, points), 1.0, -1.0)
+        depth = beam.radius + depth * directed_deviation(points, area)
         k = int(np.argmax(depth))
         yield Fault(
             "V008",
-            complex(points[k]),
+            beam.stretch.inverse()(complex(points[k])),
             f"a cut (path {cut.number + 1} of the file) enters the piece by {depth[k]:.3f} mm",
             "cut the job anew",
         )
 
 
 def compare_freed(
-    target: Target, lines: Sequence[Region], radius: float, limit: float
+    target: Target, lines: Sequence[Region], beam: Oval, limit: float
 ) -> tuple[Spot, list[Fault]]:
     """(b) The part that holds the piece's inside against the target closed by the tool."""
-    wanted = target.closed(radius)
-    part = freed_part(target, lines, radius, limit)
+    wanted = target.closed(beam)
+    part = freed_part(target, lines, beam, limit)
     if part is None:
         what = "its inside is cut away"
         depth = float(directed_deviation(np.array([target.inside]), target.area)[0])
         return Spot(target.inside, depth), [Fault("V009", target.inside, what, _ANEW)]
     edge = boundary_points(wanted, STEP)
     hanging = []
-    if _hangs_on(part, window_of(target, radius)):
+    if _hangs_on(part, window_of(target, beam)):
         hanging.append(("it", target.outline))
     for hole, path in zip(target.holes, target.openings, strict=True):
         if contains(part, hole):
             hanging.append(("what its opening frees", path))
     if hanging:
-        around = _Around(union(lines), radius, limit)
+        around = _Around(union(lines), beam, limit)
         found = [_not_free(name, curve(path, target.fine), around) for name, path in hanging]
         return max((s for s, _ in found), key=lambda s: s.depth), [f for _, f in found]
-    hair = max(0.0, HAIR_SHARE * limit - radius)
-    missed = np.abs(directed_deviation(edge, union(lines)) - radius)
+    hair = max(0.0, HAIR_SHARE * limit - beam.radius)
+    missed = _off_swept(edge, union(lines), beam, limit)
     spot = max(_edge_off(part, wanted, hair), _worst(edge, missed), key=lambda s: s.depth)
     if spot.depth <= limit:
         return spot, []
@@ -146,23 +149,21 @@ def compare_freed(
 _ANEW = "cut the job anew"
 
 
-def window_of(target: Target, radius: float) -> Box:
-    """The stretch of the sheet that is looked at for a piece."""
-    margin = 2 * radius + REACH
-    low_x, low_y, high_x, high_y = bounds(target.closed(radius))
+def window_of(target: Target, beam: Oval) -> Box:
+    """The part of the sheet that is looked at for a piece."""
+    margin = 2 * beam.radius + REACH
+    low_x, low_y, high_x, high_y = bounds(target.closed(beam))
     return low_x - margin, low_y - margin, high_x + margin, high_y + margin
 
 
-def freed_part(
-    target: Target, lines: Sequence[Region], radius: float, limit: float
-) -> Region | None:
+def freed_part(target: Target, lines: Sequence[Region], beam: Oval, limit: float) -> Region | None:
     """What holds the target's inside once the lines are swept, within its window.
 
     A tool narrower than a hair is swept as wide as one, so the part is by that much smaller.
     """
-    half = max(radius, HAIR_SHARE * limit)
-    swept = union([grown(line, half, limit / 40) for line in lines])
-    for part in parts(minus(box(window_of(target, radius)), swept)):
+    section = beam.at_least(HAIR_SHARE * limit)
+    swept = union([swollen(line, section, tolerance=limit / 40) for line in lines])
+    for part in parts(minus(box(window_of(target, beam)), swept)):
         if contains(part, target.inside):
             return part
     return None
@@ -171,6 +172,14 @@ def freed_part(
 def _hangs_on(part: Region, window: Box) -> bool:
     """True where the part goes on to the window's edge: it was not cut free."""
     return bool(np.min(np.abs(np.array(bounds(part)) - np.array(window))) < REACH / 4)
+
+
+def _off_swept(points: Points, lines: Region, beam: Oval, limit: float) -> Distances:
+    """For each point its distance to the edge of what the tool sweeps along lines."""
+    if beam.is_disc:
+        off: Distances = np.abs(directed_deviation(points, lines) - beam.radius)
+        return off
+    return directed_deviation(points, swollen(lines, beam, tolerance=limit / 40))
 
 
 def _edge_off(part: Region, wanted: Region, hair: float) -> Spot:
@@ -192,14 +201,14 @@ class _Around:
     """The cuts about a piece that did not free it, and how wide they are."""
 
     lines: Region
-    radius: float
+    beam: Oval
     limit: float
 
 
 def _not_free(name: str, ring: Region, cuts: _Around) -> tuple[Spot, Fault]:
     """Where and how widely a piece, or what lies in its opening, still hangs on."""
     points = boundary_points(ring, min(STEP, 0.1))
-    off = np.abs(directed_deviation(points, cuts.lines) - cuts.radius)
+    off = _off_swept(points, cuts.lines, cuts.beam, cuts.limit)
     low_x, low_y, high_x, high_y = bounds(ring)
     off = np.minimum(off, max(high_x - low_x, high_y - low_y))
     k = int(np.argmax(off))
@@ -213,8 +222,7 @@ def _not_free(name: str, ring: Region, cuts: _Around) -> tuple[Spot, Fault]:
 
 def _bridge(ring: Region, cuts: _Around) -> tuple[complex | None, float]:
     """The longest stretch of a ring that no cut reaches within the limit."""
-    reach = cuts.radius + cuts.limit
-    runs = rings(minus(ring, grown(cuts.lines, reach, cuts.limit / 10)))
+    runs = rings(minus(ring, swollen(cuts.lines, cuts.beam, cuts.limit, cuts.limit / 10)))
     if not runs:
         return None, 0.0
     lengths = [float(np.abs(np.diff(r)).sum()) for r in runs]
@@ -222,15 +230,15 @@ def _bridge(ring: Region, cuts: _Around) -> tuple[complex | None, float]:
     return complex(runs[k][len(runs[k]) // 2]), lengths[k]
 
 
-def unreached(target: Target, radius: float, limit: float) -> list[Spot]:
-    """(c) What the tool's disc can't reach of the target's edge, deeper than the limit.
+def unreached(target: Target, beam: Oval, limit: float) -> list[Spot]:
+    """(c) What the tool's section can't reach of the target's edge, deeper than the limit.
 
-    depth: from the target's edge to the edge that the disc leaves; r (1 / sin(phi / 2) - 1) in a
-    wedge of angle phi.
+    depth: from the target's edge to the edge that the tool leaves; r (1 / sin(phi / 2) - 1) for a
+    disc in a wedge of angle phi.
     """
-    if radius == 0:
+    if beam.radius == 0:
         return []
-    wanted = target.closed(radius)
+    wanted = target.closed(beam)
     points = boundary_points(target.area, STEP)
     points = points[contains_points(grown(wanted, -limit, limit / 40), points)]
     if not len(points):

@@ -91,7 +91,7 @@ def _samples(trace: Trace) -> Points:
 
 def feature_of(trace: Trace, known: Features) -> Feature | None:
     """The feature that most of the run lies along."""
-    reach = trace.half_width + ALONG
+    reach = trace.beam.radius + ALONG
     points = _samples(trace)
     nearby = [known.all[i] for i in known.index.within(trace.line(0), reach)]
     shares = [_share_along(points, f, reach) for f in nearby]
@@ -135,7 +135,7 @@ _ANEW = "cut the job anew"
 
 
 def _lies_along(trace: Trace, feature: Feature) -> bool:
-    return _share_along(_samples(trace), feature, trace.half_width + ALONG) >= ALONG_SHARE
+    return _share_along(_samples(trace), feature, trace.beam.radius + ALONG) >= ALONG_SHARE
 
 
 def _counted(

@@ -22,7 +22,7 @@ from foamwright.stages.verify.simulate import (
     SEVERING,
     WITHIN,
     Trace,
-    kerf_radius,
+    removed,
     simulate,
 )
 from foamwright.stages.verify.targets import Target
@@ -89,8 +89,8 @@ def prove_reach(
     target: Target, tool: Tool, limit: float, most: float
 ) -> tuple[list[Spot], list[Fault]]:
     """(c) Places that the tool's size leaves over, and those that are too deep to be left."""
-    radius = kerf_radius(tool)
-    spots = unreached(target, radius, limit)
+    beam = removed(tool)
+    spots = unreached(target, beam, limit)
     faults = [
         Fault(
             "V011",
@@ -101,8 +101,8 @@ def prove_reach(
         for s in spots
         if s.depth > most
     ]
-    if len(rings(target.closed(radius))) != len(rings(target.area)):
-        what = f"a gap or opening is narrower than the kerf of {2 * radius:g} mm"
+    if len(rings(target.closed(beam))) != len(rings(target.area)):
+        what = f"a gap or opening is narrower than the kerf of {beam}"
         faults.append(Fault("V011", target.inside, what, "widen it, or leave it out"))
     return spots, faults
 
@@ -183,19 +183,19 @@ class _Ground:
 
     def __init__(self, sheet: Sheet, traces: Sequence[Trace], tool: Tool, limit: float) -> None:
         self.sheet, self.limit = sheet, limit
-        self.radius = kerf_radius(tool)
+        self.beam = removed(tool)
         self.severing = [t for t in traces if t.operation in SEVERING]
         self.within = [t for t in traces if t.operation in WITHIN]
         self.lags = any(t.bottom is not None for t in traces)
         # a start heading that is not yet known puts the tip up to twice the offset elsewhere
-        self.reach = self.radius + REACH + 2 * tool.blade_offset
+        self.reach = self.beam.radius + REACH + 2 * tool.blade_offset
         self._severing = near([t.line(0) for t in self.severing])
         self._within = near([t.line(0) for t in self.within])
 
     def prove(self, target: Target, told: float) -> Proof:
         cuts = [self.severing[i] for i in self._severing.within(target.area, self.reach)]
         marks = [self.within[i] for i in self._within.within(target.area, self.reach)]
-        proof = prove(target, cuts, self.radius, self.limit)
+        proof = prove(target, cuts, self.beam, self.limit)
         faults = [*proof.faults, *wrong_marks(target, marks, self.limit)]
         left = 0.0
         if self.lags:

@@ -1,10 +1,10 @@
 """What a tool does when it follows a file's runs: where its edge goes, at the face and below it.
 
-Laser: a disc of the kerf's width runs along the path.  Drag knife: the tip trails the pivot, its
-heading unknown at the start of the file and kept through every lift after it.  Oscillating knife:
-the blade's top follows the stroke, its lower end trails by the overrun, so that the bottom face is
-severed up to that much short of a stroke's exit (and, double-edged, of its entry).  What a
-machine's own controller does is taken as done.
+Laser: a disc of the kerf's width, or an oval where that differs in x and y, runs along the path.
+Drag knife: the tip trails the pivot, its heading unknown at the start of the file and kept through
+every lift after it.  Oscillating knife: the blade's top follows the stroke, its lower end trails by
+the overrun, so that the bottom face is severed up to that much short of a stroke's exit (and,
+double-edged, of its entry).  What a machine's own controller does is taken as done.
 Does not know the pieces.
 """
 
@@ -12,22 +12,25 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 
+from foamwright.geometry.oval import POINT, Oval
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import Region, polyline
 from foamwright.geometry.segments import Points
-from foamwright.model import Tool
+from foamwright.model import Method, Tool, TrueFace
 from foamwright.stages.verify.blade import tip_trace
 
 #: Headings of the blade off the first move at the start of a file, degrees: all up to 150 off may
 #: be; these stand for them.
 START_HEADINGS = (-150.0, -90.0, -20.0, 60.0, 150.0)
+#: Two kerfs that differ by less are the same, mm: they are kept with 9 decimals.
+SAME = 1e-6
 #: Operations whose runs sever the stock.
 SEVERING = frozenset({"CUT_INNER", "CUT_OUTER"})
 #: Operations whose runs must lie on the record's slits and marks.
@@ -45,8 +48,8 @@ class Trace:
     """One run as the stock sees it.
 
     number: its place in the file, from nought.  edges: the line that the tool's middle or tip
-    follows on the true face, one for each start heading that still matters.  half_width: of what
-    is removed, mm.  bottom: the line severed at the bottom face, empty where none is; None: the
+    follows on the true face, one for each start heading that still matters.  beam: the section of
+    what is removed.  bottom: the line severed at the bottom face, empty where none is; None: the
     same as the face.  double: the blade lags at a stroke's start too.
     """
 
@@ -54,7 +57,7 @@ class Trace:
     operation: str
     path: Path
     edges: tuple[Points, ...]
-    half_width: float
+    beam: Oval
     bottom: Points | None = None
     double: bool = False
 
@@ -77,34 +80,74 @@ def read_tool(values: Mapping[str, Any]) -> Tool:
             f"unknown or missing: {', '.join(sorted(set(values) - known)) or 'method'}"
         )
     tool = Tool(**{**values, "applies": frozenset(values.get("applies", ()))})
-    if tool.method not in ("laser", "drag-knife", "oscillating-knife"):
+    if tool.method not in get_args(Method):
         raise BadToolError(f"no method {tool.method!r}")
     lengths = (tool.kerf, tool.blade_offset, tool.overrun)
     if not all(isinstance(v, int | float) and 0 <= v < math.inf for v in lengths):
         raise BadToolError("kerf, blade_offset and overrun are lengths in mm from nought up")
+    wrong = next(_wrong_kerf(tool), None)
+    if wrong:
+        raise BadToolError(wrong)
     return tool
 
 
-def kerf_radius(tool: Tool) -> float:
-    """Half of the width that the tool removes about the line it follows, mm.
+def _wrong_kerf(tool: Tool) -> Iterator[str]:
+    """Why a tool's kerfs don't agree with each other and with the true face."""
+    if tool.true_face not in get_args(TrueFace):
+        yield f"no face {tool.true_face!r}"
+        return
+    more = [v for v in (tool.kerf_y, tool.kerf_entry, tool.kerf_exit) if v is not None]
+    if not all(isinstance(v, int | float) and 0 < v < math.inf for v in more):
+        yield "kerf_y, kerf_entry and kerf_exit are lengths in mm above nought"
+    elif more and not tool.kerf:
+        yield "its kerf is nought one way and not the other"
+    elif (tool.kerf_entry is None) != (tool.kerf_exit is None):
+        yield "kerf_entry and kerf_exit go together"
+    elif tool.kerf_entry is not None and tool.kerf_exit is not None:
+        middle = (tool.kerf_entry + tool.kerf_exit) / 2
+        held = {"top": tool.kerf_entry, "middle": middle, "bottom": tool.kerf_exit}[tool.true_face]
+        if abs(held - tool.kerf) > SAME:
+            yield f"its kerf is not that of its {tool.true_face} face"
 
-    Nought where the controller keeps the edge on the written path.
+
+def removed(tool: Tool) -> Oval:
+    """The section of what the tool removes about the line it follows, on the true face.
+
+    A point where the controller keeps the edge on the written path.
     """
-    return 0.0 if tool.leaves_to_machine("kerf") else tool.kerf / 2
+    return POINT if tool.leaves_to_machine("kerf") else tool.beam
+
+
+def other_faces(tool: Tool) -> str:
+    """How far the freed edge lies off its target on the faces that do not hold it; `` if not."""
+    if tool.kerf_entry is None or tool.kerf_exit is None:
+        return ""
+    beam = tool.beam
+    told = []
+    for face, width in (("top", tool.kerf_entry), ("bottom", tool.kerf_exit)):
+        off = [(width / tool.kerf - 1) * r for r in (beam.rx, beam.ry)]
+        if face == tool.true_face or max(map(abs, off)) < SAME:
+            continue
+        x, y = (f"{abs(v):.3f}" for v in off)
+        by = f"{x} mm" if beam.is_disc else f"{x} mm in x and {y} mm in y"
+        told.append(f"{by} {'inside' if off[0] > 0 else 'beyond'} it at the {face} face")
+    widths = f"{tool.kerf_entry:g} mm at the top and {tool.kerf_exit:g} mm at the bottom"
+    holds = {"middle": "halfway through"}.get(tool.true_face, f"at the {tool.true_face} face")
+    return f"the kerf is {widths}: the size holds {holds}, the edge lies {', '.join(told)}"
 
 
 def simulate(runs: Sequence[tuple[str, Path]], tool: Tool, fine: float) -> tuple[Trace, ...]:
     """Each (operation, path) of a file, in order, as the tool does it. fine: mm, for curves."""
     if tool.method == "drag-knife" and tool.blade_offset and not _follows(tool):
         return _dragged(runs, tool, fine)
-    radius = kerf_radius(tool)
+    beam = removed(tool)
     made = []
     for number, (operation, path) in enumerate(runs):
-        half = 0.0 if operation == "PEN" else radius
+        section = POINT if operation == "PEN" else beam
         bottom = _bottom(path, tool, fine) if operation not in ON_THE_FACE else None
         edges = (path.flatten(fine),)
         double = tool.edges == "double"
-        made.append(Trace(number, operation, path, edges, half, bottom, double))
+        made.append(Trace(number, operation, path, edges, section, bottom, double))
     return tuple(made)
 
 
@@ -115,17 +158,17 @@ def _follows(tool: Tool) -> bool:
 def _dragged(runs: Sequence[tuple[str, Path]], tool: Tool, fine: float) -> tuple[Trace, ...]:
     """A swivel blade keeps its heading when lifted; a pen has no blade to turn."""
     headings: tuple[complex, ...] = ()
-    radius = kerf_radius(tool)
+    beam = removed(tool)
     made = []
     for number, (operation, path) in enumerate(runs):
         if operation == "PEN":
-            made.append(Trace(number, operation, path, (path.flatten(fine),), 0.0))
+            made.append(Trace(number, operation, path, (path.flatten(fine),), POINT))
             continue
         if not headings:
             first = path.segments[0].tangent(0.0)
             headings = tuple(first * cmath.rect(1.0, math.radians(a)) for a in START_HEADINGS)
         driven = [tip_trace(path, tool.blade_offset, h, fine) for h in headings]
-        made.append(Trace(number, operation, path, tuple(t for t, _ in driven), radius))
+        made.append(Trace(number, operation, path, tuple(t for t, _ in driven), beam))
         headings = _told_apart([h for _, h in driven], tool.blade_offset, fine)
     return tuple(made)
 

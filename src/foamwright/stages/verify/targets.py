@@ -9,12 +9,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from foamwright.errors import GeometryError
+from foamwright.geometry.oval import POINT, Oval, closed_by, swollen
 from foamwright.geometry.path import Path
 from foamwright.geometry.pathdata import parse_path_data
 from foamwright.geometry.region import (
     Region,
-    closing,
-    grown,
     inside_point,
     is_valid,
     region,
@@ -37,7 +36,9 @@ class Target:
     slits: tuple[Path, ...]
     marks: tuple[Path, ...]
     fine: float
-    _made: dict[tuple[str, float], Region] = field(default_factory=dict, compare=False, repr=False)
+    _made: dict[tuple[str, Oval, float], Region] = field(
+        default_factory=dict, compare=False, repr=False
+    )
 
     @cached_property
     def area(self) -> Region:
@@ -52,18 +53,19 @@ class Target:
         """A point inside each opening."""
         return tuple(inside_point(region(p, (), self.fine)) for p in self.openings)
 
-    def closed(self, radius: float) -> Region:
-        """The target closed by the tool's disc: all that a disc of this radius must leave."""
-        key = ("closed", radius)
+    def closed(self, beam: Oval) -> Region:
+        """The target closed by the tool's section: all that such a tool must leave."""
+        key = ("closed", beam, 0.0)
         if key not in self._made:
-            self._made[key] = closing(self.area, radius, self.fine) if radius else self.area
+            self._made[key] = closed_by(self.area, beam, self.fine)
         return self._made[key]
 
-    def guard(self, reach: float) -> Region:
-        """All within reach of the target; a negative reach: all deeper in it than that."""
-        key = ("guard", reach)
+    def guard(self, reach: float, beam: Oval = POINT) -> Region:
+        """Where a tool of this section, its longer half axis made wider by reach mm, would touch
+        the target; a negative reach of a point: all deeper in the target than that."""
+        key = ("guard", beam, reach)
         if key not in self._made:
-            self._made[key] = grown(self.area, reach, self.fine / 2)
+            self._made[key] = swollen(self.area, beam, reach, self.fine / 2)
         return self._made[key]
 
 
