@@ -56,7 +56,7 @@ def offset(
     vanished) or none (all vanished), each with the source's orientation.  Lines and arcs only.
     Every point of the result is `distance` from the source within tolerance (mm), mitres and
     bevels apart.  What is left narrower than an eighth of the tolerance counts as vanished.
-    mitre_limit: a mitre longer than this many distances is bevelled.
+    mitre_limit: a mitre that reaches farther than this many distances is cut square there.
     Raises GeometryError for an open path.
     """
     return tuple(p.path for p in parallels(path, distance, tolerance, join, mitre_limit))

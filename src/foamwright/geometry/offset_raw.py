@@ -166,7 +166,11 @@ def _joint(
     if how.join == "round" or turn > math.pi:
         return [Element(Arc(here, there, math.tan(turn / 4)), "join", joint)], False
     if how.join == "mitre" and math.cos(turn / 2) * how.mitre_limit >= 1:
-        return _mitre(before, after, joint, _apex(after, came, goes, how.reach))
+        apex = _apex(after, came, goes, how.reach)
+        return _mitre(before, after, joint, (apex, apex))
+    if how.join == "mitre" and how.mitre_limit > 1:
+        on = how.reach * (how.mitre_limit - math.cos(turn / 2)) / math.sin(turn / 2)
+        return _mitre(before, after, joint, (here + came * on, there - goes * on))
     return [Element(Line(here, there), "join", joint, True)], True
 
 
@@ -197,16 +201,19 @@ def _meet(before: _Parallel, after: _Parallel, spot: complex, reach: float, turn
 
 
 def _mitre(
-    before: _Parallel, after: _Parallel, joint: int, apex: complex
+    before: _Parallel, after: _Parallel, joint: int, ends: tuple[complex, complex]
 ) -> tuple[list[Element], bool]:
-    """Lines run on to the apex; an arc runs on along its tangent."""
+    """Lines run on to the apex (or to where it is cut square); an arc runs on along its tangent."""
     made = []
+    first, second = ends
     if isinstance(before.segment, Line):
-        before.end = apex
+        before.end = first
     else:
-        made.append(Element(Line(before.end, apex), "join", joint, True))
+        made.append(Element(Line(before.end, first), "join", joint, True))
+    if first != second:
+        made.append(Element(Line(first, second), "join", joint, True))
     if isinstance(after.segment, Line):
-        after.start = apex
+        after.start = second
     else:
-        made.append(Element(Line(apex, after.start), "join", joint))
+        made.append(Element(Line(second, after.start), "join", joint))
     return made, isinstance(before.segment, Line)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 from typing import Any
 
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import boundary, curve, distance, region
+from foamwright.geometry.segments import line_or_arc
 from foamwright.job import PieceSpec
 from foamwright.model import Piece
 from foamwright.stages.alter import alter, copies_of, scaled
@@ -151,3 +153,22 @@ def test_an_allowance_that_closes_round_a_gap_is_refused() -> None:
     part = piece("part", Path.polygon([*ends, 100 + 100j, 100j]))
     assert codes(part, allowance={"default": 6}) == ["A309"]
     assert codes(part, allowance={"default": 4}) == []
+
+
+@pytest.mark.parametrize("degrees", [4, 12, 25, 40])
+@pytest.mark.parametrize("bulge", [0.0, 0.1])
+def test_the_allowance_holds_round_a_sharp_tip(degrees: float, bulge: float) -> None:
+    # common practice, no source: a tip's allowance is trimmed square, never to nothing
+    spread = cmath.rect(80, math.radians(degrees / 2))
+    sides = [
+        (0j, spread.conjugate(), bulge),
+        (spread.conjugate(), spread, 0.2),
+        (spread, 0j, bulge),
+    ]
+    tip = Path.of([line_or_arc(*side) for side in sides], closed=True)
+    target = made(piece("part", tip), allowance={"default": 6})
+    assert target.stitch is not None
+    gap = distance(boundary(region(target.outline)), curve(target.stitch))
+    assert gap == pytest.approx(6, abs=0.01)
+    reach = max(abs(p) for p in target.outline.corner_points() if p.real < 0)
+    assert reach <= 6 * math.hypot(4, 1.1)
