@@ -3,7 +3,7 @@
 Outlines and openings are offset by half a kerf to the right of travel, away from the material, or
 by the beam's oval where that is wider one way than the other; slits and marks are followed on their
 line.  A beam can't reach into an inside corner: what it leaves there is *unreached*, for a round
-one of radius r in a wedge of angle phi r (1/sin(phi/2) - 1) deep.  A gap that it can't enter
+one of radius r in a wedge of angle phi: r (1/sin(phi/2) - 1) deep.  A gap that it can't enter
 at all is *swallowed*, and a fault (`unreached` tells them apart).
 A lead-in, where the tool has one, starts in the scrap and meets the contour at a slant.
 """
@@ -69,7 +69,7 @@ def _compensated(
     else:
         paths = offset_target_oval(contour, beam, share(tool, tolerance))
     findings = list(judged(contour, paths, beam, unreached_max))
-    return tuple(written(p, tool, tolerance) for p in paths), findings
+    return tuple(written(p, tool, tolerance / beam.ratio) for p in paths), findings
 
 
 def _entered(
