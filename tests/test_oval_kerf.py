@@ -172,6 +172,18 @@ def test_the_size_holds_on_the_true_face_and_the_others_are_told(
         assert (across, along) == pytest.approx([INCH / 2 - 2 * off] * 2, abs=2e-6)
 
 
+@pytest.mark.parametrize(
+    ("head", "more", "code"),
+    [('true_face = "side"', "", "J505"), ("", 'true_face = "top"', "J503")],
+)
+def test_the_true_face_is_one_of_three_and_the_whole_jobs(
+    tmp_path: File, head: str, more: str, code: str
+) -> None:
+    with pytest.raises(Refused) as e:
+        cut(tmp_path, "kerf = 0.3", head=head, more=more)
+    assert [f.code for f in e.value.findings] == [code]
+
+
 def test_an_oval_taper_is_told_both_ways(tmp_path: File) -> None:
     result = cut(tmp_path, "kerf_x = 0.2\nkerf_y = 0.4\nkerf_exit = 0.1", body=SQUARE)
     (told,) = [f for f in result.findings if f.code == "V022"]

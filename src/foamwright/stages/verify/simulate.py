@@ -119,7 +119,7 @@ def removed(tool: Tool) -> Oval:
 
 
 def other_faces(tool: Tool) -> str:
-    """How far the freed edge lies off its target on the faces that do not hold it; `` if not."""
+    """How far the freed edge lies off its target on the faces that do not hold it; else nothing."""
     if tool.kerf_entry is None or tool.kerf_exit is None:
         return ""
     beam = tool.beam
@@ -131,6 +131,8 @@ def other_faces(tool: Tool) -> str:
         x, y = (f"{abs(v):.3f}" for v in off)
         by = f"{x} mm" if beam.is_disc else f"{x} mm in x and {y} mm in y"
         told.append(f"{by} {'inside' if off[0] > 0 else 'beyond'} it at the {face} face")
+    if not told:
+        return ""
     widths = f"{tool.kerf_entry:g} mm at the top and {tool.kerf_exit:g} mm at the bottom"
     holds = {"middle": "halfway through"}.get(tool.true_face, f"at the {tool.true_face} face")
     return f"the kerf is {widths}: the size holds {holds}, the edge lies {', '.join(told)}"
