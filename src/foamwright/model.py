@@ -23,7 +23,6 @@ from typing import Literal, TypeAlias
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.oval import Oval
 from foamwright.geometry.path import Path
-from foamwright.geometry.segments import Box
 
 Method: TypeAlias = Literal["laser", "drag-knife", "oscillating-knife"]
 MarkShape: TypeAlias = Literal["cross", "dot", "hole", "line", "notch", "fold"]
@@ -41,8 +40,6 @@ OPERATIONS: tuple[Operation, ...] = (
     "CUT_INNER",
     "CUT_OUTER",
 )
-#: Compensations that a machine's own controller may do instead of the file.
-COMPENSATIONS = ("kerf", "blade-offset", "tangent", "overrun")
 
 
 @dataclass(frozen=True, slots=True)
@@ -323,5 +320,4 @@ class Program:
     tool: Tool
     cuts: tuple[Cut, ...]
     time_s: float
-    box: Box | None = None
     times: tuple[tuple[Operation, float], ...] = ()

@@ -47,14 +47,6 @@ class Chain:
         kinks: Floats = np.angle(np.exp(1j * (turn - (self.sweeps[1:] + self.sweeps[:-1]) / 2)))
         return kinks
 
-    def first_tangent(self) -> complex:
-        v = complex(self.joints[1] - self.joints[0])
-        return v / abs(v) * complex(np.exp(-0.5j * self.sweeps[0]))
-
-    def last_tangent(self) -> complex:
-        v = complex(self.joints[-1] - self.joints[-2])
-        return v / abs(v) * complex(np.exp(0.5j * self.sweeps[-1]))
-
 
 @dataclass(frozen=True, slots=True)
 class Solution:

@@ -48,7 +48,6 @@ def test_groups_stand_in_the_order_of_operations():
     assert ranks == sorted(ranks)
     assert {(c.copy, c.contour) for c in program.cuts} == {(c.copy, c.contour) for c in cuts}
     assert len(program.cuts) == len(cuts)
-    assert program.box == (0.0, 0.0, 55.0, 5.0)
 
 
 def test_a_roll_is_worked_band_by_band():
@@ -115,7 +114,6 @@ def test_equals_go_by_name():
 def test_no_cuts_make_an_empty_program():
     program = order([], sheet(("a", square(0, 0))), TOOL)
     assert program.cuts == ()
-    assert program.box is None
     assert program.time_s == 0
 
 

@@ -12,7 +12,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from foamwright.geometry.segments import Box
 from foamwright.model import OPERATIONS, Cut, Program, Sheet, Tool
 from foamwright.stages.order.sequence import Unit, nearest_next, shortened
 from foamwright.stages.order.time import operation_times
@@ -45,7 +44,7 @@ def order(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> Program:
                 here = unit.end
     times = operation_times(done, tool, HOME)
     seconds = math.fsum(s for _, s in times)
-    return Program(sheet, tool, tuple(done), seconds, bounds(done), times)
+    return Program(sheet, tool, tuple(done), seconds, times)
 
 
 def with_bands(cuts: Sequence[Cut], sheet: Sheet, band: float | None) -> list[Cut]:
@@ -68,11 +67,3 @@ def units(cuts: Sequence[Cut]) -> list[Unit]:
     for c in cuts:
         kept.setdefault((c.copy, c.contour), []).append(c)
     return [Unit(tuple(kept[name])) for name in sorted(kept)]
-
-
-def bounds(cuts: Sequence[Cut]) -> Box | None:
-    """The box that holds every path; None without cuts."""
-    if not cuts:
-        return None
-    low_x, low_y, high_x, high_y = zip(*(c.path.bounds for c in cuts), strict=True)
-    return min(low_x), min(low_y), max(high_x), max(high_y)
