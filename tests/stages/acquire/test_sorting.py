@@ -241,3 +241,14 @@ def test_two_points_of_one_name(tmp_path: Path) -> None:
 def test_a_drawing_without_a_piece(tmp_path: Path) -> None:
     assert fault_of(tmp_path, "<text>hello</text>").code == "R003"
     assert fault_of(tmp_path, "").code == "R003"
+
+
+def test_a_cubic_s_cusp_is_a_corner(tmp_path: Path) -> None:
+    """Both coordinates of this curve stop at t = 1/2, where the tangent turns round."""
+    cusp = "M10 60 C60 10 10 10 60 60"
+    found, told = drawing(tmp_path, svg(f'<path id="p" d="{cusp} V80 H10 Z"/>'))
+    assert not [f for f in told if f.is_fault]
+    corners = found.pieces[0].outline.corner_points()
+    assert len(corners) == 5
+    # B(1/2) = (10 + 3 60 + 3 10 + 60) / 8, (60 + 3 10 + 3 10 + 60) / 8, y down on a page of 100
+    assert min(abs(c - (35 + 77.5j)) for c in corners) < 1e-9

@@ -299,3 +299,16 @@ def test_the_tip_follows_any_fair_cubic(bend, e):
     made = fit_arcs(Path.of(pivot_segments(tip, e, 10.0), False, 1.0), 0.0002)
     tips, _ = drive(made, e, cmath.phase(curve.tangent(0.0)), step=0.5)
     assert region.directed_deviation(tips, region.curve(tip, 1e-5)).max() < 0.0004
+
+
+@pytest.mark.parametrize("short", [0.0, 1e-6, 1e-3, 0.05])
+def test_the_blade_is_swung_through_a_cubic_s_cusp(short):
+    """At a stop, or nearly one, the tip rests and the pivot goes round it: no cubic lies there."""
+    cubic = Cubic(60 + 50j, 10 + short + 100j, 60 - short + 100j, 10 + 50j)
+    outline = Path.of(
+        [Line(10 + 50j, 10 + 20j), Line(10 + 20j, 60 + 20j), Line(60 + 20j, 60 + 50j), cubic], True
+    )
+    (made,), _ = compensate(sheet(piece(outline)), TOOL, 0.006)
+    out, back = worst_tip(made, outline, 150.0)
+    assert out < 0.01
+    assert back < 0.01

@@ -25,6 +25,8 @@ CIRCLE_EPS = 1e-6
 TINY = 1e-6
 #: A radius below this, in drawing units, is none (SVG 1.1 F.6.6: the arc is a straight line).
 NO_RADIUS = 1e-12
+#: A cubic whose speed falls below this share of its handles' length comes to a stop: a cusp.
+STOP = 1e-6
 #: Rounded coordinates never hide a turn of more than this many degrees.
 MOST_UNCERTAIN = 20.0
 
@@ -127,13 +129,13 @@ def mapped(segments: Iterable[Drawn], m: Affine) -> list[Segment]:
 def make_path(
     segments: Sequence[Segment], closed: bool, corner_angle: float, rounding: float = 0.0
 ) -> Path:
-    """A path with its corners marked, without segments below TINY.
+    """A path with its corners marked, without segments below TINY; a cubic's cusp is a joint.
 
     rounding: the step of the drawing's coordinates in mm.  It makes a tangent over a short handle
     uncertain; at each joint `corner_angle` (degrees) is raised by that much.
     Raises GeometryError where nothing is left or the segments do not meet.
     """
-    kept = _without_tiny(segments, closed)
+    kept = _without_tiny([part for s in segments for part in _at_cusps(s)], closed)
     if not kept:
         raise GeometryError("a path without length")
     whole = Path.of(kept, closed, corner_angle)
@@ -143,6 +145,35 @@ def make_path(
         i for i in whole.corners if _is_sure(whole.segments, i, corner_angle, rounding)
     )
     return replace(whole, corners=sure)
+
+
+def _at_cusps(s: Segment) -> list[Segment]:
+    """The segment, cut where a cubic stops and turns back, the handles there folded in."""
+    if not isinstance(s, Cubic):
+        return [s]
+    stop = _stop(s)
+    if stop is None:
+        return [s]
+    before, after = s.split(stop)
+    ahead = replace(after, control1=after.start)
+    return [replace(before, control2=before.end), *_at_cusps(ahead)]
+
+
+def _stop(s: Cubic) -> float | None:
+    """The first parameter inside at which a cubic's derivative, a quadratic, is nought."""
+    steps = (s.control1 - s.start, s.control2 - s.control1, s.end - s.control2)
+    most = STOP * sum(map(abs, steps))
+    a, b, c = steps[0] - 2 * steps[1] + steps[2], 2 * (steps[1] - steps[0]), steps[0]
+    if abs(a) > most:
+        root = cmath.sqrt(b * b - 4 * a * c)
+        spots = [(-b - root) / (2 * a), (-b + root) / (2 * a)]
+    elif abs(b) > most:
+        spots = [-c / b]
+    else:
+        return None
+    # at a stop at an end the handle is folded in already
+    inside = sorted(t.real for t in spots if 1e-3 < t.real < 1 - 1e-3)
+    return next((t for t in inside if abs(s.derivative(t)) <= 3 * most), None)
 
 
 def _without_tiny(segments: Sequence[Segment], closed: bool) -> list[Segment]:

@@ -26,7 +26,9 @@ SAME_PLACE = 2e-4
 #: mm that the cubics may lie off the pivot's true curve.
 CURVE_EPS = 1e-4
 #: Halvings of a cubic at most.
-DEEPEST = 10
+DEEPEST = 24
+#: mm of a curve that is a corner to the blade where it turns fast: the tip rests, the pivot swings.
+POINT = 5e-4
 #: How far (parameter) from a stop of a cubic its speed and bend are taken instead.
 NUDGE = 1e-5
 
@@ -109,8 +111,8 @@ def _ahead(s: Segment, offset: float) -> Iterator[Segment]:
     yield Arc(start, end, s.bulge) if isinstance(s, Arc) else Line(start, end)
 
 
-def _ahead_of_cubic(s: Cubic, offset: float, a: float, b: float, depth: int) -> Iterator[Cubic]:
-    """Hermite cubics on the curve B + e t, halved until they lie on it."""
+def _ahead_of_cubic(s: Cubic, offset: float, a: float, b: float, depth: int) -> Iterator[Segment]:
+    """Hermite cubics on the curve B + e t, halved until they lie on it; a swing at a sharp turn."""
     start, end = (s.point(u) + offset * s.tangent(u) for u in (a, b))
     third = (b - a) / 3
     guess = Cubic(
@@ -123,10 +125,15 @@ def _ahead_of_cubic(s: Cubic, offset: float, a: float, b: float, depth: int) -> 
     for part in (0.25, 0.5, 0.75):
         u = a + (b - a) * part
         misses.append(abs(guess.point(part) - s.point(u) - offset * s.tangent(u)))
+    middle = (a + b) / 2
     if depth >= DEEPEST or (depth > 0 and max(misses) <= CURVE_EPS):
         yield guess
         return
-    middle = (a + b) / 2
+    tips = [s.point(u) for u in (a, middle, b)]
+    if abs(tips[1] - tips[0]) + abs(tips[2] - tips[1]) <= POINT:
+        turn = turn_degrees(s.tangent(a), s.tangent(b))
+        yield Arc(start, end, math.tan(math.radians(turn) / 4))
+        return
     yield from _ahead_of_cubic(s, offset, a, middle, depth + 1)
     yield from _ahead_of_cubic(s, offset, middle, b, depth + 1)
 
