@@ -127,6 +127,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "C504": "an inside corner that the beam leaves beyond what the job allows",
         "C505": "no clear place for a lead-in",
         "C506": "two pieces nearer to each other than the kerf",
+        "C507": "slits that part their piece",
         "C511": "a curve tighter than the drag knife's blade offset",
         "C512": "no room for a drag knife's run-in",
         "C513": "no scrap for the stroke that aligns a drag knife's blade",
@@ -163,6 +164,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "V020": "a recorded piece without a proof",
         "V021": "places that the tool's size leaves over, told",
         "V022": "how far the edge lies off on the other faces where the kerf tapers, told",
+        "V023": "a piece that its own slits part",
         # S: safety (safety.py)
         "S001": "forbidden: a material that no option lets this kind of tool cut",
         "S002": "a material that wants the site's permit, and none is given",

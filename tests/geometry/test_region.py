@@ -223,3 +223,13 @@ def test_an_open_path_may_end_on_itself():
     hook = Path.polygon([0, 10, 10 + 10j, 5 + 10j, 5], closed=False)
     assert rg.self_crossings(hook) == ()
     assert rg.self_touches(hook) == pytest.approx([5])
+
+
+def test_cuts_part_a_region_or_do_not():
+    box = rg.polygon([0j, 10 + 0j, 10 + 10j, 10j])
+    across = rg.polyline(np.array([4 + 0j, 4 + 10j]))
+    into = rg.polyline(np.array([4 + 0j, 4 + 9j]))
+    assert [round(rg.area(p), 2) for p in rg.parted(box, [across], 0.002)] == [59.99, 39.99]
+    assert len(rg.parted(box, [into], 0.002)) == 1
+    corner = rg.polyline(np.array([4 + 9j, 10 + 9j]))
+    assert len(rg.parted(box, [into, corner], 0.002)) == 2

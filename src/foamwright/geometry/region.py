@@ -138,6 +138,16 @@ def is_valid(material: Region) -> bool:
     return bool(shapely.is_valid(material))
 
 
+def parted(material: Region, lines: Iterable[Region], width: float) -> tuple[Region, ...]:
+    """What cuts of this width (mm) along lines leave of a region in one part each, largest first.
+
+    Parts smaller than a square whose sides are three times the width count as crumbs of the cut.
+    """
+    left = parts(minus(material, grown(union(lines), width / 2)))
+    whole = [p for p in left if area(p) > (3 * width) ** 2]
+    return tuple(sorted(whole, key=area, reverse=True))
+
+
 def area(material: Region) -> float:
     """mm2."""
     return float(shapely.area(material))

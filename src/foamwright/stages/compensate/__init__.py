@@ -11,10 +11,13 @@ Does not choose the sequence (`order`) and knows no file format.
 
 from __future__ import annotations
 
-from foamwright.findings import Finding, warning
+from collections.abc import Iterator
+
+from foamwright.findings import Finding, fault, warning
+from foamwright.geometry import region
 from foamwright.model import Cut, Sheet, Tool
 from foamwright.stages.compensate import drag_knife, laser, oscillating_knife
-from foamwright.stages.compensate.ground import Ground
+from foamwright.stages.compensate.ground import HAIR, Ground
 
 __all__ = ["compensate"]
 
@@ -39,5 +42,23 @@ def compensate(
         what = f"the knife's kerf of {tool.kerf:g} mm is not compensated"
         mend = "set kerf to 0 mm, or name kerf in applies where the machine does it"
         findings.append(warning("C531", f"sheet {sheet.number}", what, mend))
+    findings.extend(_parted(sheet))
     cuts, noticed = _METHODS[tool.method](sheet, tool, tolerance, unreached_max, Ground(sheet))
     return tuple(cuts), tuple(findings + noticed)
+
+
+def _parted(sheet: Sheet) -> Iterator[Finding]:
+    """C507 for each copy that its slits would cut into several parts."""
+    for p in sheet.placements:
+        piece = p.piece
+        if not piece.slits:
+            continue
+        solid = region.region(piece.outline, [o.path for o in piece.openings])
+        parts = region.parted(solid, [region.curve(s.path) for s in piece.slits], HAIR)
+        if len(parts) < 2:
+            continue
+        loose = region.inside_point(parts[-1])
+        what = f"its slits part it in {len(parts)}, so that a part falls out"
+        mend = "draw what falls out as an opening, or each part as a piece, or shorten the slit"
+        where = f"{p.copy.name} at ({loose.real:.2f}, {loose.imag:.2f}) mm"
+        yield fault("C507", where, what, mend, p.copy.name)
