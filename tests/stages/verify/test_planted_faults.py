@@ -320,3 +320,41 @@ def test_any_moved_side_is_refused_with_its_size(side: int, by: float, outward: 
     assert not proof.passed
     assert {piece for _, piece in b.faults(found)} == {"box/drawn/1"}
     assert proof.worst_deviation_mm == pytest.approx(by, abs=0.05 * by + 0.002)
+
+
+@pytest.mark.parametrize(
+    "ends",
+    [(9.9 + 10.4j, 10.4 + 9.9j), (9.95 + 12j, 9.95 + 48j)],
+    ids=["over a corner", "beside an edge"],
+)
+def test_a_stray_slit_that_harms_an_edge_is_refused(
+    tmp_path: pathlib.Path, ends: tuple[complex, complex]
+) -> None:
+    """Shorter in the piece than the proof's step, or beside it by less than half the kerf."""
+    stray = Cut("", "align", "CUT_SLIT", Path.polygon(ends, closed=False))
+    cuts = (*CUTS[: SLIT + 1], stray, *CUTS[SLIT + 1 :])
+    proof, found = replace(GOOD, cuts=cuts).prove(tmp_path)
+    assert not proof.passed
+    assert b.faults(found) == [("V016", "box/drawn/1")] * 2
+
+
+def test_a_cut_over_a_corner_is_told_as_deep_as_it_is(tmp_path: pathlib.Path) -> None:
+    """A line that cuts 0.3 mm off either side of a corner is 0.15 mm from both at its middle, and
+    half a kerf more is lost."""
+    stray = Cut("", "align", "CUT_INNER", Path.polygon([9.8 + 10.5j, 10.5 + 9.8j], closed=False))
+    _, found = replace(GOOD, cuts=(*CUTS[:EYE], stray, *CUTS[EYE:])).prove(tmp_path)
+    told = [f for f in found if f.code == "V008"]
+    assert told
+    for f in told:
+        depth = float(f.what.split(" by ")[1].split()[0])
+        assert depth == pytest.approx(0.3 / 2 + 0.1, abs=0.011)
+
+
+def test_a_slit_that_parts_its_piece_is_refused(tmp_path: pathlib.Path) -> None:
+    """In file and record alike: what would fall off the bed is not the one piece."""
+    through = Path.polygon([20 + 10j, 30 + 50j], closed=False)
+    box = b.with_slits(b.square("box", 10 + 10j, 40), through)
+    cuts = (b.cut(box, "slit:0", "CUT_SLIT", through), b.outline_cut(box, BOX_PATH))
+    proof, found = b.Bench((box,), cuts).prove(tmp_path)
+    assert not proof.passed
+    assert b.faults(found) == [("V023", "box/drawn/1")] * 2

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import pathlib
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -77,6 +78,9 @@ SVG_FAULTS: dict[str, Callable[[str], str]] = {
     "a text for people not named": lambda t: t.replace(
         "</svg>", '<g id="TEXT" data-operation="TEXT"><text x="1" y="1">a</text></g></svg>'
     ),
+    "filled": lambda t: t.replace('fill="none"', 'fill="#000000"', 1),
+    "no line": lambda t: re.sub('stroke="[^"]*"', 'stroke="none"', t, count=1),
+    "a place beyond all bounds": lambda t: t.replace("L", "L1e300 ", 1),
     "empty": lambda t: "",
 }
 

@@ -21,6 +21,7 @@ from foamwright.record import (
     UnreachedEntry,
     Verification,
 )
+from foamwright.stages.verify.agreement import wrong_operations, wrong_tool
 from foamwright.stages.verify.compare import Fault, Proof
 from foamwright.stages.verify.contents import wrong_order
 from foamwright.stages.verify.read_dxf import read_dxf
@@ -72,7 +73,7 @@ def _read(folder: pathlib.Path, name: str) -> bytes | None:
         return None
     try:
         return (folder / name).read_bytes()
-    except OSError:
+    except (OSError, ValueError):
         return None
 
 
@@ -191,10 +192,15 @@ class _Work:
 
     def _tool(self, entry: FileEntry) -> Tool | None:
         try:
-            return read_tool(entry.tool)
+            tool = read_tool(entry.tool)
         except BadToolError as err:
             self._fault("V003", RECORD, f"the tool of {entry.name}: {err}")
             return None
+        for what in wrong_tool(self.record, entry, tool):
+            self._fault("V003", RECORD, f"the tool of {entry.name}: {what}")
+        for copy, what in wrong_operations(entry.contours, tool):
+            self._fault("V003", RECORD, f"{entry.name}, {copy}: {what}", copy)
+        return tool
 
     def _take(self, entry: FileEntry, sheet: Sheet, tool: Tool, proof: FileProof) -> None:
         self._name(entry.name, proof.faults)

@@ -23,6 +23,7 @@ from foamwright.geometry.region import (
     boundary_points,
     bounds,
     box,
+    common,
     contains,
     contains_points,
     curve,
@@ -47,6 +48,8 @@ HAIR_SHARE = 0.5
 REACH = 0.5
 #: Distance between points at which edges are compared, mm; vertices are always among them.
 STEP = 1.0
+#: The same where a cut that is in a piece already is measured, mm.
+FINE_STEP = 0.02
 #: Share of an outline that must lie uncut before it counts as missing rather than open.
 MISSING_SHARE = 0.5
 
@@ -104,7 +107,8 @@ def entries(target: Target, cuts: Sequence[Trace], variant: int, limit: float) -
         if not touches_or_overlaps(line, target.guard(-limit, beam)):
             continue
         area = mapped(target.area, beam.stretch)
-        points = boundary_points(mapped(line, beam.stretch), STEP)
+        inside = common(line, target.guard(-limit, beam))
+        points = boundary_points(mapped(inside, beam.stretch), FINE_STEP)
         depth = np.where(contains_points(area, points), 1.0, -1.0)
         depth = beam.radius + depth * directed_deviation(points, area)
         k = int(np.argmax(depth))

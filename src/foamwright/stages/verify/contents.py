@@ -17,10 +17,13 @@ from foamwright.geometry.region import (
     Near,
     Region,
     boundary_points,
-    contains_points,
+    common,
     curve,
     directed_deviation,
+    inside_point,
+    is_empty,
     near,
+    parted,
     union,
 )
 from foamwright.geometry.segments import Points
@@ -190,16 +193,20 @@ def wrong_marks(target: Target, runs: Sequence[Trace], limit: float) -> Iterator
             if off[k] < ALONG:
                 what = f"a slit or mark is {off[k]:.3f} mm off, the limit is {limit:g} mm"
             yield Fault("V015", complex(points[k]), what, _ANEW)
+    parts = parted(target.area, [curve(p, target.fine) for p in target.slits], limit)
+    if target.slits and len(parts) > 1:
+        what = f"its slits part it in {len(parts)}"
+        yield Fault("V023", inside_point(parts[-1]), what, _ANEW)
     for run in runs:
         yield from _stray(target, run, wanted, limit)
 
 
 def _stray(target: Target, run: Trace, wanted: Sequence[Region], limit: float) -> Iterator[Fault]:
     for variant in range(len(run.edges)):
-        points = boundary_points(run.line(variant), STEP)
-        points = points[contains_points(target.area, points)]
-        if not len(points):
+        inside = common(run.line(variant), target.guard(-limit, run.beam))
+        if is_empty(inside):
             continue
+        points = boundary_points(inside, STEP)
         off = directed_deviation(points, union(wanted)) if wanted else np.full(len(points), np.inf)
         k = int(np.argmax(off))
         if off[k] > limit:

@@ -18,7 +18,14 @@ from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import line_or_arc
 from foamwright.record import FileEntry
-from foamwright.stages.verify.reading import FOR_PEOPLE, Reading, Run, UnreadableError, to_sheet
+from foamwright.stages.verify.reading import (
+    FOR_PEOPLE,
+    Reading,
+    Run,
+    UnreadableError,
+    placed,
+    to_sheet,
+)
 from foamwright.units import MM
 
 #: $INSUNITS of the units a machine may take (DXF reference, header variables).
@@ -96,7 +103,7 @@ def _run(entity: Any, entry: FileEntry, m: Affine) -> Run | None:
     else:
         raise UnreadableError(f"{kind} where only polylines stand")
     path = _path(vertices, closed)
-    return Run(path.transformed(m), names, bool(names & set(FOR_PEOPLE)))
+    return Run(placed(path, m), names, bool(names & set(FOR_PEOPLE)))
 
 
 def _extras(entity: Any) -> Iterator[str]:

@@ -59,7 +59,11 @@ def disagreements(record: Record) -> Iterator[str]:
 
 
 def _file_disagreements(f: FileEntry, record: Record) -> Iterator[str]:
-    if not f.name or any(c in f.name for c in "/\\:") or f.name in (".", ".."):
+    if (
+        not f.name
+        or any(c in "/\\:" or not c.isprintable() for c in f.name)
+        or f.name in (".", "..")
+    ):
         yield f"{f.name!r} is not a plain file name"
     sheet = next((s for s in record.sheets if s.number == f.sheet), None)
     if sheet is None:

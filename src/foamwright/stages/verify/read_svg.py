@@ -24,6 +24,7 @@ from foamwright.stages.verify.reading import (
     UnreadableError,
     check_plain,
     expected_groups,
+    placed,
     to_sheet,
 )
 from foamwright.units import parse_length
@@ -105,6 +106,7 @@ def _group_faults(root: etree._Element, entry: FileEntry) -> Iterator[str]:
             yield f"an element {_name(group)} where only groups stand"
             continue
         yield from _strangers(group, _GROUP_KEYS, f"group {group.get('id')!r}")
+        yield from _unseen(group)
         made = Group(group.get("id", ""), group.get("data-operation", ""))
         (people if made.operation in FOR_PEOPLE else found).append(made)
     wanted = expected_groups(entry)
@@ -116,6 +118,14 @@ def _group_faults(root: etree._Element, entry: FileEntry) -> Iterator[str]:
     for g in people:
         if entry.layers.get(g.operation) != g.label or people.count(g) > 1:
             yield f"a group {g.label!r} for people that the record does not name"
+
+
+def _unseen(group: etree._Element) -> Iterator[str]:
+    """A group of paths that is filled, or drawn with no line: software may engrave or skip it."""
+    if group.get("data-operation") == "TEXT":
+        return
+    if group.get("fill") != "none" or group.get("stroke", "none") == "none":
+        yield f"group {group.get('id')!r} is filled or has no line"
 
 
 def _name(element: etree._Element) -> str:
@@ -132,13 +142,13 @@ def _take_group(group: etree._Element, m: Affine, runs: list[Run], reasons: list
             reasons.extend(_strangers(element, _TEXT_KEYS, where))
             continue
         try:
-            path = _path(element)
+            path = placed(_path(element), m)
         except (GeometryError, UnreadableError) as err:
             reasons.append(f"{where}: {err}")
             continue
         reasons.extend(_strangers(element, {"d"}, where))
         reasons.extend(check_plain(path, where))
-        runs.append(Run(path.transformed(m), frozenset([operation]), people))
+        runs.append(Run(path, frozenset([operation]), people))
 
 
 def _path(element: etree._Element) -> Path:

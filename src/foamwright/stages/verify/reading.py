@@ -17,6 +17,8 @@ from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Cubic
 from foamwright.record import FileEntry
 
+#: No cut lies as far from the sheet's zero as this, mm.
+FAR = 1e6
 #: Layers for people: no run of the tool is looked for in them.
 FOR_PEOPLE = ("TEXT", "STOCK", "CHECK")
 
@@ -68,9 +70,22 @@ def expected_groups(entry: FileEntry) -> tuple[Group, ...]:
 
 
 def to_sheet(entry: FileEntry, scale: float, flipped: bool) -> Affine:
-    """From the file's coordinates to the sheet's. scale: mm in a unit; flipped: y runs down."""
+    """From the file's coordinates to the sheet's. scale: mm in a unit; flipped: y runs down.
+
+    Raises UnreadableError where the record's zero or the scale can't be meant.
+    """
     x, y = entry.origin
+    if not (0 < abs(scale) < FAR and abs(x) < FAR and abs(y) < FAR):
+        raise UnreadableError(f"a scale of {scale:g} with its zero at ({x:g}, {y:g}) mm")
     return Affine(a=scale, d=-scale if flipped else scale, e=x, f=y)
+
+
+def placed(path: Path, m: Affine) -> Path:
+    """A path in sheet coordinates. Raises UnreadableError where it lies out of all bounds."""
+    moved = path.transformed(m)
+    if not all(abs(v) < FAR for v in moved.bounds):
+        raise UnreadableError("a place farther off than any sheet")
+    return moved
 
 
 def check_plain(path: Path, where: str) -> Iterable[str]:

@@ -11,6 +11,7 @@ Does not know the pieces.
 from __future__ import annotations
 
 import cmath
+import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
@@ -18,12 +19,13 @@ from functools import cached_property
 from typing import Any, get_args
 
 import numpy as np
+from pydantic import TypeAdapter, ValidationError
 
 from foamwright.geometry.oval import POINT, Oval
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import Region, polyline
 from foamwright.geometry.segments import Points
-from foamwright.model import Method, Tool, TrueFace
+from foamwright.model import Tool, TrueFace
 from foamwright.stages.verify.blade import tip_trace
 
 #: Headings of the blade off the first move at the start of a file, degrees: all up to 150 off may
@@ -37,6 +39,11 @@ SEVERING = frozenset({"CUT_INNER", "CUT_OUTER"})
 WITHIN = frozenset({"PEN", "SCORE", "HOLE", "CUT_SLIT"})
 #: Operations that do not go through to the bottom face.
 ON_THE_FACE = frozenset({"PEN", "SCORE"})
+
+
+#: The lengths that a tool's measure may have where it has one, mm.
+LENGTHS = (1e-6, 1e3)
+_TOOL = TypeAdapter(Tool)
 
 
 class BadToolError(Exception):
@@ -79,11 +86,13 @@ def read_tool(values: Mapping[str, Any]) -> Tool:
         raise BadToolError(
             f"unknown or missing: {', '.join(sorted(set(values) - known)) or 'method'}"
         )
-    tool = Tool(**{**values, "applies": frozenset(values.get("applies", ()))})
-    if tool.method not in get_args(Method):
-        raise BadToolError(f"no method {tool.method!r}")
+    try:
+        tool = _TOOL.validate_json(json.dumps(dict(values)), strict=True)
+    except ValidationError as err:
+        first = err.errors()[0]
+        raise BadToolError(f"{first['loc'][0]}: {first['msg']}") from None
     lengths = (tool.kerf, tool.blade_offset, tool.overrun)
-    if not all(isinstance(v, int | float) and 0 <= v < math.inf for v in lengths):
+    if not all(v == 0 or LENGTHS[0] <= v <= LENGTHS[1] for v in lengths):
         raise BadToolError("kerf, blade_offset and overrun are lengths in mm from nought up")
     wrong = next(_wrong_kerf(tool), None)
     if wrong:

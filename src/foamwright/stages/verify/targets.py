@@ -19,6 +19,7 @@ from foamwright.geometry.region import (
     region,
 )
 from foamwright.record import PieceEntry
+from foamwright.stages.verify.reading import FAR
 
 
 class BadTargetError(GeometryError):
@@ -82,6 +83,10 @@ def read_target(entry: PieceEntry, fine: float) -> Target:
     target = Target(
         entry.copy_name, entry.sheet, paths[0], paths[1:], tuple(slits), tuple(marks), fine
     )
+    if not all(abs(v) < FAR for v in target.outline.bounds):
+        raise BadTargetError("its recorded target lies farther off than any sheet")
+    if not all(abs(p.area) > fine * fine for p in paths):
+        raise BadTargetError("its recorded target has an outline without area")
     if not is_valid(target.area):
         raise BadTargetError("its recorded target crosses itself")
     return target
