@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import cmath
+import math
 from collections.abc import Sequence
 
 from foamwright.geometry.path import Path
+from foamwright.geometry.segments import Arc, Line
 from foamwright.model import Copy, Opening, Piece, Placement, Sheet, Stock
 
 
@@ -32,3 +35,11 @@ def sheet_of(
     stock = Stock("foam", "sheet", width, length)
     placed = tuple(Placement(c, 0.0, p.real, p.imag) for c, p in zip(copies, places, strict=True))
     return Sheet(1, stock, "table", width, length, placed)
+
+
+def thin_spike(depth: float) -> Path:
+    """A tip at 0 whose sides, a line and an arc of 20 mm, cross: so many mm deep, near the tip."""
+    radius, sweep = 20.0, 1.0
+    lean = cmath.rect(1.0, -math.sqrt(2 * depth / radius))
+    far = lean * radius * (1j + cmath.exp(1j * (sweep - math.pi / 2)))
+    return Path.of([Arc(0j, far, math.tan(sweep / 4)), Line(far, 25 + 0j), Line(25 + 0j, 0j)], True)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.pieces import thin_spike
 
 from foamwright.errors import GeometryError
 from foamwright.geometry import region as rg
@@ -233,3 +234,12 @@ def test_cuts_part_a_region_or_do_not():
     assert len(rg.parted(box, [into], 0.002)) == 1
     corner = rg.polyline(np.array([4 + 9j, 10 + 9j]))
     assert len(rg.parted(box, [into, corner], 0.002)) == 2
+
+
+def test_a_loop_is_found_though_its_sides_are_nearer_than_is_usually_looked():
+    """The chord from the tip to the crossing: x = 2 R sin(lean), lean^2 = 2 depth / R."""
+    spike = thin_spike(2e-4)
+    assert rg.self_crossings(spike, 0.002) == ()
+    (spot,) = rg.loops(spike)
+    assert spot == pytest.approx(2 * 20.0 * math.sqrt(2 * 2e-4 / 20.0), abs=0.02)
+    assert rg.loops(thin_spike(0.0)) == ()

@@ -25,6 +25,10 @@ from foamwright.geometry.widen import RegionJoin, widened
 Region: TypeAlias = BaseGeometry
 Distances: TypeAlias = npt.NDArray[np.float64]
 
+#: How closely a path is followed in looking for its loops, mm.  The first is as near as a proof
+#: looks; the sides of a spike may cross within less than that and yet far from its tip.
+CLOSELY = (5e-4, 1e-4)
+
 
 def _coords(points: Points) -> npt.NDArray[np.float64]:
     return np.column_stack([points.real, points.imag])
@@ -283,6 +287,11 @@ def near(regions: Sequence[Region]) -> Near:
 def self_crossings(path: Path, tolerance: float = 0.002) -> tuple[complex, ...]:
     """Places where a path crosses itself, in the order of travel. Touching is not crossing."""
     return tuple(p for p, crossed in _meetings(path, tolerance) if crossed)
+
+
+def loops(path: Path) -> tuple[complex, ...]:
+    """Where a path crosses itself, looked at more and more closely until something is found."""
+    return next((found for t in CLOSELY if (found := self_crossings(path, t))), ())
 
 
 def self_touches(path: Path, tolerance: float = 0.002) -> tuple[complex, ...]:

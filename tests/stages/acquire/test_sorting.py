@@ -252,3 +252,13 @@ def test_a_cubic_s_cusp_is_a_corner(tmp_path: Path) -> None:
     assert len(corners) == 5
     # B(1/2) = (10 + 3 60 + 3 10 + 60) / 8, (60 + 3 10 + 3 10 + 60) / 8, y down on a page of 100
     assert min(abs(c - (35 + 77.5j)) for c in corners) < 1e-9
+
+
+def test_a_loop_of_a_few_microns_is_told_by_the_reader(tmp_path: Path) -> None:
+    """Crossings under 0.001 mm deep, the second behind a bow: the proof would refuse them later."""
+    loop = "M10 10 H60 V60 L10.0006 9.9 L10 9.9 L10.0006 10 Z"
+    _, told = drawing(tmp_path, svg(f'<path id="p" d="{loop}"/>'))
+    assert [f.code for f in told if f.is_fault] == ["R102"]
+    bow = "M10 10 C30 10.0012 40 10.0012 60 10 V60 H32 L30 10.0005 L10 60 Z"
+    _, told = drawing(tmp_path, svg(f'<path id="p" d="{bow}"/>'))
+    assert [f.code for f in told if f.is_fault] == ["R102"]

@@ -16,7 +16,8 @@ from foamwright.geometry.segments import line_or_arc
 from foamwright.job import PieceSpec
 from foamwright.model import Piece
 from foamwright.stages.alter import alter, copies_of, scaled
-from tests.pieces import piece, rectangle, square
+from foamwright.stages.alter.sound import unsound
+from tests.pieces import piece, rectangle, square, thin_spike
 
 TOLERANCE = 0.002
 
@@ -172,3 +173,9 @@ def test_the_allowance_holds_round_a_sharp_tip(degrees: float, bulge: float) -> 
     assert gap == pytest.approx(6, abs=0.01)
     reach = max(abs(p) for p in target.outline.corner_points() if p.real < 0)
     assert reach <= 6 * math.hypot(4, 1.1)
+
+
+def test_an_altered_outline_that_crosses_itself_by_microns_is_told() -> None:
+    """As the reader tells it (R102): the proof would refuse it much later."""
+    found = unsound(piece("part", square(50)), piece("part", thin_spike(2e-4)))
+    assert {f.code for f in found} == {"A310"}

@@ -218,3 +218,14 @@ def test_a_stroke_that_starts_late_leaves_its_corner_uncut(tmp_path: pathlib.Pat
     assert found[0].where == "job-1.dxf, pad/drawn/1 at (100.00, 60.09) mm"
     width = float(found[0].what.partition(": ")[2].split()[0])
     assert width == pytest.approx(0.1 - 0.02, abs=0.001)
+
+
+def test_a_run_on_that_would_graze_a_neighbour_may_be_left_out(tmp_path: pathlib.Path) -> None:
+    """By 0.005 mm: less than the limit, and more than who cuts it need take on."""
+    corners = [105 + 40j, 112 + 40j, 112 + 60.005j, 105 + 60.005j]
+    near = b.Piece("near", Path.polygon(corners))
+    paths = strokes(SQUARE, [4.9, 12.7, 12.7, 12.7])
+    pad = stroke_bench(PAD, paths, left=7.8).cuts
+    others = tuple(b.outline_cut(near, p) for p in strokes(corners, [12.7] * 4))
+    _, found = b.Bench((PAD, near), (*pad, *others), OSCILLATING).prove(tmp_path)
+    assert ("V017", "pad/drawn/1") not in b.faults(found)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import pathlib
 import tempfile
 from dataclasses import replace
@@ -13,9 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from foamwright.geometry.affine import Affine
+from foamwright.geometry.offset import offset
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Line
-from foamwright.model import Cut, FileStyle
+from foamwright.model import Cut, FileStyle, Piece
 
 BOX = b.with_slits(
     replace(b.square("box", 10 + 10j, 40), marks=(b.cross("m", 40 + 40j, 3),)),
@@ -358,3 +360,18 @@ def test_a_slit_that_parts_its_piece_is_refused(tmp_path: pathlib.Path) -> None:
     proof, found = b.Bench((box,), cuts).prove(tmp_path)
     assert not proof.passed
     assert b.faults(found) == [("V023", "box/drawn/1")] * 2
+
+
+def test_the_depth_left_in_a_notch_is_measured_from_its_mouth(tmp_path: pathlib.Path) -> None:
+    """r (1 / sin(phi / 2) - 1) at a wedge of 10 degrees, though the land behind it is thinner."""
+    half = math.tan(math.radians(5.0))
+    tip, edge = 30 + 10.3j, 30 + 50j
+    wide = (edge - tip).imag * half
+    corners = [10 + 10j, 50 + 10j, 50 + 50j, edge + wide, tip, edge - wide, 10 + 50j]
+    piece = Piece("box", Path.polygon(corners))
+    (path,) = offset(piece.outline, 0.1, 0.001)
+    _, found = b.Bench((piece,), (b.outline_cut(piece, path),)).prove(tmp_path)
+    assert b.faults(found) == [("V011", "box/drawn/1")] * 1
+    due = 0.1 * (1 / math.sin(math.radians(5.0)) - 1)
+    told = next(f for f in found if f.code == "V011")
+    assert float(told.what.split(" leaves ")[1].split()[0]) == pytest.approx(due, abs=0.002)

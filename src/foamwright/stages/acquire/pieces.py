@@ -14,6 +14,7 @@ from types import MappingProxyType
 
 from foamwright.findings import Finding, fault, note, warning
 from foamwright.geometry.region import (
+    CLOSELY,
     Near,
     Region,
     area,
@@ -21,11 +22,10 @@ from foamwright.geometry.region import (
     covers,
     curve,
     distance,
-    is_valid,
+    loops,
     near,
     point,
     region,
-    self_crossings,
     self_touches,
 )
 from foamwright.model import Mark, Opening, Piece, Slit
@@ -151,10 +151,7 @@ class _Sorting:
         if path.length <= SPECK:
             self.specks.append(path.start)
             return None
-        inside = region(path, (), self.tolerance)
-        if is_valid(inside) and abs(path.area) >= LEAST_AREA:
-            return inside
-        crossings = self_crossings(path, self.tolerance)
+        crossings = loops(path)
         if crossings:
             what = f"the outline crosses itself at {', '.join(map(_place, crossings[:5]))}"
             if len(crossings) > 5:
@@ -165,10 +162,11 @@ class _Sorting:
             what = f"an outline without area at {_place(path.start)}"
             self.findings.append(fault("R103", s.where, what, "delete it or draw it again"))
             return None
-        touches = ", ".join(map(_place, self_touches(path, self.tolerance)[:5]))
-        what = f"the outline touches itself at {touches}"
-        self.findings.append(warning("R115", s.where, what, "leave a gap there"))
-        return whole(inside, self.tolerance)
+        touches = self_touches(path, CLOSELY[0])
+        if touches:
+            what = f"the outline touches itself at {', '.join(map(_place, touches[:5]))}"
+            self.findings.append(warning("R115", s.where, what, "leave a gap there"))
+        return whole(region(path, (), self.tolerance), self.tolerance)
 
     def _open(self, s: Shape) -> None:
         gap = abs(s.path.end - s.path.start)

@@ -21,8 +21,8 @@ from foamwright.geometry.region import (
     grown,
     inside_point,
     is_empty,
+    loops,
     region,
-    self_crossings,
     self_touches,
 )
 from foamwright.model import Piece
@@ -45,7 +45,7 @@ def unsound(before: Piece, after: Piece) -> tuple[Finding, ...]:
 
 
 def _self_met(before: Piece, after: Piece) -> Iterator[Finding]:
-    told = [("crosses", p) for p in self_crossings(after.outline)]
+    told = [("crosses", p) for p in loops(after.outline)]
     if after.outline != before.outline:
         drawn = self_touches(before.outline)
         touches = self_touches(after.outline)

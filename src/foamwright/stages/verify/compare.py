@@ -20,6 +20,7 @@ from foamwright.geometry.oval import Oval, mapped, swollen
 from foamwright.geometry.region import (
     Distances,
     Region,
+    boundary,
     boundary_points,
     bounds,
     box,
@@ -247,12 +248,14 @@ def unreached(target: Target, beam: Oval, limit: float) -> list[Spot]:
     points = points[contains_points(grown(wanted, -limit, limit / 40), points)]
     if not len(points):
         return []
-    depth = directed_deviation(points, wanted)
-    pockets = near(parts(minus(wanted, target.area)))
-    deepest: dict[int, int] = {}
-    for k, p in enumerate(points):
-        pocket = pockets.nearest(point(complex(p)))
-        if pocket not in deepest or depth[k] > depth[deepest[pocket]]:
-            deepest[pocket] = k
-    spots = [Spot(complex(points[k]), float(depth[k])) for k in deepest.values()]
+    pockets = parts(minus(wanted, target.area))
+    index = near(pockets)
+    inside = np.array([index.nearest(point(complex(p))) for p in points])
+    edge = boundary(wanted)
+    spots = []
+    for k in np.unique(inside):
+        mine = points[inside == k]
+        # the mouth alone: the far side of a thin land may be nearer
+        mouth = common(edge, grown(pockets[k], limit))
+        spots.append(_worst(mine, directed_deviation(mine, mouth)))
     return sorted(spots, key=lambda s: (-s.depth, s.at.real, s.at.imag))

@@ -33,6 +33,8 @@ from foamwright.stages.verify.targets import Target
 LOOK = 0.25
 #: mm: a stroke may stop this far short of a piece that it would cut into.
 STAND_OFF = 0.2
+#: Share of the limit: a stroke that would go this deep into a piece need not run on.
+GRAZE = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +100,10 @@ def _must_stay(
     spot = np.array([middle])
     mine = [s for s in strokes if directed_deviation(spot, s.line(0))[0] <= 2 * limit]
     return bool(mine) and all(
-        any(touches_or_overlaps(_further(s, middle, length), p.guard(-limit)) for p in pieces)
+        any(
+            touches_or_overlaps(_further(s, middle, length), p.guard(-GRAZE * limit))
+            for p in pieces
+        )
         for s in mine
     )
 
