@@ -259,6 +259,49 @@ def test_inspect_leaves_a_stranger_s_file(plate: Path) -> None:
     assert plate.read_bytes() == before
 
 
+def test_verify_explains_a_piece_with_a_picture_beside_the_folder(plate: Path) -> None:
+    out = plate.parent / "out"
+    assert run("cut", plate, *LASER, "--out", out).exit_code == 0
+    before = listing(out)
+    ran = run("verify", out, "--explain", "plate")
+    assert ran.exit_code == 0, ran.output
+    assert "worst: 0.0" in ran.stdout
+    assert "mm in the piece" in ran.stdout
+    assert (plate.parent / "explain-plate.svg").exists()
+    assert listing(out) == before, "a picture in the folder could be cut"
+    picture = plate.parent / "spot.svg"
+    ran = run("verify", out, "--explain", "plate/drawn/1", "--preview", picture, "--json")
+    (told,) = json.loads(ran.stdout)["explained"]["copies"]
+    assert told["copy_name"] == "plate/drawn/1"
+    assert told["worst"]["mm"] <= 0.01
+    assert told["worst"]["towards"] in ("piece", "scrap", "neither")
+    assert etree.parse(str(picture)).getroot().tag.endswith("svg")
+
+
+def test_explain_leaves_a_stranger_s_file_and_knows_its_pieces(plate: Path) -> None:
+    out = plate.parent / "out"
+    assert run("cut", plate, *LASER, "--out", out).exit_code == 0
+    before = plate.read_bytes()
+    refused(run("verify", out, "--explain", "plate", "--preview", plate), "W701")
+    assert plate.read_bytes() == before
+    ran = run("verify", out, "--explain", "plait")
+    assert ran.exit_code == 2
+    assert "there are plate" in ran.stderr
+    assert run("verify", out, "--preview", "x.svg").exit_code == 2
+
+
+def test_explain_tells_why_a_piece_is_refused(plate: Path) -> None:
+    out = plate.parent / "out"
+    assert run("cut", plate, *LASER, "--out", out).exit_code == 0
+    (file,) = out.glob("*.svg")
+    file.write_text(file.read_text("utf-8").replace('d="M', 'd="M1', 1), "utf-8")
+    ran = run("verify", out, "--explain", "plate", "--json")
+    assert ran.exit_code == 1
+    (told,) = json.loads(ran.stdout)["explained"]["copies"]
+    assert any("V0" in line for line in told["faults"])
+    assert run("verify", plate.parent / "nothing", "--explain", "plate").exit_code == 1
+
+
 def test_inspect_counts_corners_openings_and_edges(plate: Path) -> None:
     (piece,) = json.loads(run("inspect", plate, "--json").stdout)["pieces"]
     assert [o["name"] for o in piece["openings"]] == ["eye"]

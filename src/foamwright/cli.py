@@ -228,23 +228,37 @@ def cut(out: Path, as_json: bool, **options: Any) -> None:
 
 @main.command()
 @click.argument("folder", type=_FILE)
+@click.option("--explain", metavar="PIECE", help="Tell where a piece or copy is off most.")
+@click.option(
+    "--preview", type=_FILE, help="Where the picture goes (explain-PIECE.svg beside FOLDER)."
+)
 @json_option
 @guarded
-def verify(folder: Path, as_json: bool) -> None:
+def verify(folder: Path, explain: str | None, preview: Path | None, as_json: bool) -> None:
     """Read written files back and repeat the proof from them alone.
+
+    --explain writes a picture of the place beside FOLDER, never in it.
 
     \b
     Example: foamwright verify cut-files
+    Example: foamwright verify cut-files --explain sole
     """
     from foamwright import pipeline, report
+    from foamwright.errors import CommandError
     from foamwright.findings import Refused
 
+    if preview and not explain:
+        raise CommandError("--preview goes with --explain PIECE")
     verification, findings = pipeline.verify_folder(folder)
+    told, picture = pipeline.explain(folder, explain, findings, preview) if explain else ((), None)
     if as_json:
         proof = {"ok": verification.passed, "verification": report.plain(verification)}
+        if explain:
+            proof["explained"] = report.explained_data(told, picture)
         click.echo(report.document(proof, findings))
     else:
         report.show_proof(verification)
+        report.show_explained(told, picture)
         report.show_findings(findings)
     if not verification.passed:
         sys.exit(Refused.exit_code)

@@ -16,6 +16,8 @@ from typing import Literal
 from foamwright import __version__
 from foamwright.asked import AskedJob, Bench, Plan
 from foamwright.checklist import CheckLine, Stage, checklist, load_checklist
+from foamwright.errors import CommandError
+from foamwright.explained import Explanation
 from foamwright.findings import Finding, Refused, fault
 from foamwright.hazards import Rules, load_rules
 from foamwright.job_checks import drawing_and_piece
@@ -45,7 +47,7 @@ from foamwright.stages.save.record import (
     total_time,
 )
 from foamwright.stages.save.svg import svg_text
-from foamwright.stages.verify import verify
+from foamwright.stages.verify import read_files, verify
 
 SHEET = "operator-sheet.html"
 #: How far a freed edge may lie from its target, mm: the chain's limit (design, section 1).
@@ -254,23 +256,64 @@ def replace_file(file: Path, text: str) -> None:
 def write_preview(drawn: Drawing, findings: Sequence[Finding], file: Path) -> None:
     """A picture of a drawing with its corners numbered. Raises Refused where it can't be written
     or where a file that is no earlier preview stands there."""
-    from foamwright.stages.save.preview import SIGNATURE, preview_svg
+    from foamwright.stages.save.preview import preview_svg
+
+    _write_picture(preview_svg(drawn, findings), file)
+
+
+def _write_picture(text: str, file: Path) -> None:
+    from foamwright.stages.save.preview import SIGNATURE
 
     try:
         if file.exists() and SIGNATURE not in file.read_text("utf-8", "replace"):
             raise Refused(
                 [fault("W701", str(file), "this file is no earlier preview", "choose another name")]
             )
-        replace_file(file, preview_svg(drawn, findings))
+        replace_file(file, text)
     except OSError as why:
         raise Refused(
             [fault("W702", str(file), f"can't be written: {why.strerror}", "choose another place")]
         ) from why
 
 
+def explain_piece(
+    folder: Path, name: str, findings: Sequence[Finding], picture: Path | None
+) -> tuple[tuple[Explanation, ...], Path | None]:
+    """Where each copy of a piece is off most, the worst first, and the picture made of that.
+
+    findings: those of the folder's proof.  picture: by default `explain-NAME.svg` beside the
+    folder, never in it, where it might be cut.  Raises CommandError for a name that the record
+    doesn't have, Refused where the picture can't be written.
+    """
+    from foamwright.stages.save.spot import spot_svg
+    from foamwright.stages.verify.explain import copies_of, explain
+
+    record = _read_record(folder)
+    if record is None:
+        return (), None
+    copies = copies_of(record, name)
+    if not copies:
+        there = ", ".join(dict.fromkeys(p.name for p in record.pieces[:200]))
+        raise CommandError(f"--explain {name}: no such piece or copy; there are {there}")
+    texts = read_files(folder, record)
+    told = [e for c in copies if (e := explain(record, texts, c, LIMIT)) is not None]
+    told = [replace(e, faults=_refusals(findings, e.copy)) for e in told]
+    told.sort(key=lambda e: -e.worst.depth)
+    if not told:
+        return (), None
+    file = picture or Path(os.path.abspath(folder)).parent / f"explain-{safe_name(name)}.svg"
+    _write_picture(spot_svg(told[0]), file)
+    return tuple(told), file
+
+
+def _refusals(findings: Sequence[Finding], copy: str) -> tuple[str, ...]:
+    return tuple(f.line() for f in findings if f.is_fault and f.piece == copy)
+
+
 __all__ = [
     "LIMIT",
     "Result",
+    "explain_piece",
     "finish",
     "keep_layouts",
     "prove",

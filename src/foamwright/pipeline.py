@@ -10,9 +10,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from foamwright.asked import Noticed, Plan, Request
+from foamwright.explained import Explanation
 from foamwright.findings import Finding, refuse_on_fault
 from foamwright.finishing import (
     Result,
+    explain_piece,
     finish,
     keep_layouts,
     keep_out_of_others,
@@ -35,7 +37,7 @@ from foamwright.planning import (
 from foamwright.record import Verification
 from foamwright.stages.save.publish import publish, recover, staging
 
-__all__ = ["Plan", "Request", "Result", "cut", "inspect", "plan", "verify_folder"]
+__all__ = ["Plan", "Request", "Result", "cut", "explain", "inspect", "plan", "verify_folder"]
 
 
 def plan(request: Request) -> Plan:
@@ -74,6 +76,13 @@ def verify_folder(folder: Path) -> tuple[Verification, tuple[Finding, ...]]:
     """The proof again, from the written files alone."""
     recover(folder)
     return prove(None, folder)
+
+
+def explain(
+    folder: Path, piece: str, findings: tuple[Finding, ...], picture: Path | None
+) -> tuple[tuple[Explanation, ...], Path | None]:
+    """Where a piece's copies are off most, with a picture; findings: those of its proof."""
+    return explain_piece(folder, piece, findings, picture)
 
 
 def inspect(

@@ -20,6 +20,7 @@ from rich.table import Table
 
 from foamwright.asked import Plan
 from foamwright.errors import CommandError
+from foamwright.explained import Explanation, Place, lines_of
 from foamwright.findings import Finding, Refused
 from foamwright.finishing import Result
 from foamwright.geometry.path import Path as Outline
@@ -264,6 +265,50 @@ def show_proof(verification: Verification | None) -> None:
         f"{verification.left_mm:.0f} mm left for the hand"
     )
     _console().print(text)
+
+
+def show_explained(told: Sequence[Explanation], picture: Path | None) -> None:
+    """Where each copy of a piece is off most, and the name of the picture."""
+    console = _console()
+    for explanation in told:
+        console.print()
+        for line in lines_of(explanation):
+            console.print(_safe(line), soft_wrap=True)
+    if picture is not None:
+        console.print(f"picture: {_safe(str(picture))}", soft_wrap=True)
+
+
+def explained_data(told: Sequence[Explanation], picture: Path | None) -> dict[str, Any]:
+    """Places as [x, y] in mm; the scene stays in the picture."""
+    return {
+        "picture": None if picture is None else str(picture),
+        "copies": [
+            {
+                "copy_name": e.copy,
+                "sheet": e.sheet,
+                "file": e.file,
+                "worst": {**_place_data(e.worst), "towards": e.side},
+                "unreached": None if e.unreached is None else _place_data(e.unreached),
+                "unreached_places": e.unreached_count,
+                "left_mm": e.left,
+                "faults": list(e.faults),
+            }
+            for e in told
+        ],
+    }
+
+
+def _place_data(place: Place) -> dict[str, Any]:
+    return {
+        "mm": place.depth,
+        "sheet": [place.at.real, place.at.imag],
+        "piece": [place.in_piece.real, place.in_piece.imag],
+        "contour": place.contour,
+        "segment": place.segment,
+        "segments": place.segments,
+        "kind": place.kind,
+        "along_mm": place.along,
+    }
 
 
 def counted(number: int, noun: str) -> str:

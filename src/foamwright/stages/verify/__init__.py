@@ -40,7 +40,7 @@ from foamwright.stages.verify.sheet_proof import (
 from foamwright.stages.verify.simulate import BadToolError, other_faces, read_tool
 from foamwright.stages.verify.targets import BadTargetError, Target, read_target
 
-__all__ = ["verify", "verify_record"]
+__all__ = ["read_files", "verify", "verify_record"]
 
 #: The chain's limit, mm (the design's section 1).
 LIMIT = 0.01
@@ -62,9 +62,13 @@ def verify(folder: pathlib.Path, limit: float = LIMIT) -> tuple[Verification, tu
     record, findings = read_record(data)
     if record is None:
         return _failed(limit), findings
-    texts = {f.name: text for f in record.files if (text := _read(folder, f.name)) is not None}
-    proof, more = verify_record(record, texts, limit)
+    proof, more = verify_record(record, read_files(folder, record), limit)
     return proof.model_copy(update={"passed": proof.passed and not findings}), (*findings, *more)
+
+
+def read_files(folder: pathlib.Path, record: Record) -> dict[str, bytes]:
+    """The bytes of those of the record's cut files that can be read, by name."""
+    return {f.name: text for f in record.files if (text := _read(folder, f.name)) is not None}
 
 
 def _read(folder: pathlib.Path, name: str) -> bytes | None:

@@ -113,7 +113,7 @@ def prove_file(
     """Every statement about one file of the sheet."""
     cutting = [r for r in runs if not r.people]
     fine = limit / 20
-    traces = simulate(_with_operations(cutting, entry.contours), tool, fine)
+    traces = simulate(with_operations(cutting, entry.contours), tool, fine)
     faults = [Named(c, f) for c, f in wrong_runs(traces, entry.contours, sheet.features)]
     faults += _operations_off(cutting, entry.contours)
     faults += _off_sheet(traces, sheet.entry, limit)
@@ -124,7 +124,7 @@ def prove_file(
     return FileProof(proofs, tuple(faults))
 
 
-def _with_operations(
+def with_operations(
     runs: Sequence[Run], contours: Sequence[ContourEntry]
 ) -> list[tuple[str, Path]]:
     """Each run with its operation; where its layer stands for several, the record says which."""
