@@ -22,7 +22,8 @@ from typing import Literal, TypeAlias
 
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.oval import Oval
-from foamwright.geometry.path import Path
+from foamwright.geometry.path import Path, joined
+from foamwright.geometry.segments import Segment
 
 Method: TypeAlias = Literal["laser", "drag-knife", "oscillating-knife"]
 MarkShape: TypeAlias = Literal["cross", "dot", "hole", "line", "notch", "fold"]
@@ -292,12 +293,59 @@ class FileStyle:
 
 
 @dataclass(frozen=True, slots=True)
+class Entry:
+    """One of the ways to run a cut, as a value from which its path can be made.
+
+    way: the loop or the open line that is run.  A loop is entered at parameter t of a segment,
+    after `before` (a lead-in, a run-in, a swing), and left `beyond` mm past that place by `after`;
+    without the three it stays a closed path.  An open line is run as it is.
+    """
+
+    way: Path
+    segment: int = 0
+    t: float = 0.0
+    before: tuple[Segment, ...] = ()
+    after: tuple[Segment, ...] = ()
+    beyond: float = 0.0
+
+    @property
+    def start(self) -> complex:
+        """Where the tool goes down."""
+        return self.before[0].start if self.before else self._place
+
+    @property
+    def end(self) -> complex:
+        """Where it comes up."""
+        if self.after:
+            return self.after[-1].end
+        if not self.way.closed:
+            return self.way.end
+        return self.path.end if self.beyond > 0 else self._place
+
+    @property
+    def _place(self) -> complex:
+        return self.way.segments[self.segment].point(self.t)
+
+    @property
+    def path(self) -> Path:
+        if not self.way.closed:
+            return self.way
+        loop = self.way.starting_in(self.segment, self.t)
+        if not (self.before or self.after or self.beyond):
+            return loop
+        lead, tail = ((Path(s, False),) if s else () for s in (self.before, self.after))
+        return joined([*lead, loop.opened(self.beyond), *tail], False)
+
+
+@dataclass(frozen=True, slots=True)
 class Cut:
     """One run of the tool with the tool down: a path of lines and arcs in sheet coordinates.
 
     copy: whose.  contour: `outline`, `opening:eye`, `slit:vein-1`, `mark:toe`; several strokes of
     one contour share the name and keep their order.  band: the stretch of the feed on a roll.
     closed contours without a lead-in are closed paths, all else is open.
+    entries: the ways in which it may be run, all clear of every piece, the path's own first; empty
+    where there is no other, or where it is chosen.
     left: length in mm of this run's target that the bottom face leaves for the hand.
     """
 
@@ -307,6 +355,7 @@ class Cut:
     path: Path
     band: int = 0
     left: float = 0.0
+    entries: tuple[Entry, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

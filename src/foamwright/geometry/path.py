@@ -128,6 +128,21 @@ class Path:
         turned = self.segments[joint:] + self.segments[:joint]
         return Path(turned, True, frozenset((i - joint) % n for i in self.corners))
 
+    def starting_in(self, segment: int, t: float) -> Path:
+        """The same closed path with its first joint at parameter t of a segment."""
+        if t <= 0.0:
+            return self.starting_at(segment)
+        first, second = self.segments[segment].split(t)
+        segments = (*self.segments[:segment], first, second, *self.segments[segment + 1 :])
+        corners = frozenset(i if i <= segment else i + 1 for i in self.corners)
+        return Path(segments, True, corners).starting_at(segment + 1)
+
+    def opened(self, beyond: float = 0.0) -> Path:
+        """A closed path once round from its first joint and `beyond` mm on, as an open path."""
+        if beyond <= 0:
+            return Path(self.segments, False, self.corners - {0})
+        return self.between(0.0, self.length + beyond)
+
     def flatten(self, tolerance: float) -> Points:
         """Points along the path within tolerance (mm); a closed path repeats its first point."""
         parts = [s.flatten(tolerance) for s in self.segments]

@@ -2,19 +2,31 @@
 
 from __future__ import annotations
 
+import cmath
 import itertools
 import math
 import random
+from dataclasses import replace
 
-import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from foamwright.geometry.path import Path
-from foamwright.model import OPERATIONS, Copy, Cut, Piece, Placement, Sheet, Stock, Tool
+from foamwright.geometry.segments import Line
+from foamwright.model import (
+    OPERATIONS,
+    Copy,
+    Cut,
+    Entry,
+    Piece,
+    Placement,
+    Sheet,
+    Stock,
+    Tool,
+)
 from foamwright.stages.order import order
-from foamwright.stages.order.sequence import Unit, nearest_next, shortened, travel
+from foamwright.stages.order.sequence import Unit, entered, nearest_next, travel, way_round
 from foamwright.stages.order.time import operation_times
 
 TOOL = Tool("laser", cut_speed=50.0, travel_speed=200.0, acceleration=1000.0)
@@ -80,7 +92,7 @@ def test_a_stroke_of_no_piece_comes_first_in_the_first_band():
     assert [(c.contour, c.band) for c in program.cuts] == [("align", 2), ("slit:s", 2)]
 
 
-def test_strokes_of_a_contour_stay_together_in_order():
+def test_strokes_of_a_contour_stay_together_and_go_round_from_any_of_them():
     def strokes(name, x):
         corners = [complex(x, 0), complex(x + 10, 0), complex(x + 10, 10), complex(x, 10)]
         ends = [*corners[1:], corners[0]]
@@ -94,7 +106,10 @@ def test_strokes_of_a_contour_stay_together_in_order():
     cuts = [c for i, n in enumerate(names) for c in strokes(n, 20 * i)]
     program = order(cuts, laid, TOOL)
     for name, group in itertools.groupby(program.cuts, key=lambda c: c.copy):
-        assert [c.path for c in group] == [c.path for c in cuts if c.copy == name]
+        run = [c.path for c in group]
+        given = [c.path for c in cuts if c.copy == name]
+        first = given.index(run[0])
+        assert run == given[first:] + given[:first]
     assert len(list(itertools.groupby(program.cuts, key=lambda c: c.copy))) == 6
 
 
@@ -124,9 +139,8 @@ def dots(points):
 
 
 def way_length(units, here=0j):
-    starts = np.array([u.start for u in units])
-    ends = np.array([u.end for u in units])
-    return travel(np.arange(len(units)), starts, ends, here)
+    """Each unit by its first choice, in this order."""
+    return travel(entered(units, here), here)
 
 
 @settings(max_examples=40, deadline=None, derandomize=True)
@@ -134,20 +148,19 @@ def way_length(units, here=0j):
 def test_small_ways_are_near_the_best_there_is(places):
     units = dots([complex(x, y) for x, y in places])
     best = min(way_length(list(p)) for p in itertools.permutations(units))
-    found = shortened(nearest_next(units, 0j), 0j)
-    assert sorted(u.copy for u in found) == sorted(u.copy for u in units)
-    assert way_length(found) <= way_length(nearest_next(units, 0j)) + 1e-9
-    assert way_length(found) <= 1.15 * best + 1e-6
+    found = way_round(units, 0j)
+    assert sorted(v.unit.copy for v in found) == sorted(u.copy for u in units)
+    assert travel(found, 0j) <= way_length(nearest_next(units, 0j)) + 1e-9
+    assert travel(found, 0j) <= 1.15 * best + 1e-6
 
 
 def test_exchange_shortens_a_large_way():
     rng = random.Random(7)
     units = dots([complex(rng.uniform(0, 600), rng.uniform(0, 1000)) for _ in range(200)])
-    first = nearest_next(units, 0j)
-    found = shortened(first, 0j)
-    assert way_length(found) < 0.9 * way_length(first)
+    found = travel(way_round(units, 0j), 0j)
+    assert found < 0.9 * way_length(nearest_next(units, 0j))
     # the constant of random tours, 0.7124 sqrt(n A) (Beardwood, Halton, Hammersley 1959)
-    assert way_length(found) < 1.2 * 0.7124 * math.sqrt(200 * 600 * 1000)
+    assert found < 1.2 * 0.7124 * math.sqrt(200 * 600 * 1000)
 
 
 def test_open_cuts_are_left_at_their_ends():
@@ -155,8 +168,119 @@ def test_open_cuts_are_left_at_their_ends():
     forth = Path.polygon([100 + 0j, 200 + 0j], closed=False)
     back = Path.polygon([200 + 5j, 0 + 5j], closed=False)
     units = [Unit((Cut(n, "s", "CUT_SLIT", p),)) for n, p in (("a", back), ("b", forth))]
-    found = shortened(nearest_next(units, 0j), 0j)
-    assert [u.copy for u in found] == ["b", "a"]
+    assert [v.unit.copy for v in way_round(units, 0j)] == ["b", "a"]
+
+
+# Entries
+
+
+def ringed(name: str, path: Path) -> Cut:
+    """A closed cut that may be entered at each of its joints."""
+    entries = tuple(Entry(path, i) for i in range(len(path.segments)))
+    return Cut(name, "outline", "CUT_OUTER", path, entries=entries)
+
+
+def polygons(count: int, seed: int) -> list[Unit]:
+    rng = random.Random(seed)
+    made = []
+    for k in range(count):
+        middle = complex(rng.uniform(0, 200), rng.uniform(0, 200))
+        corners = rng.randint(3, 5)
+        turn = rng.uniform(0, 1)
+        ring = [
+            middle + cmath.rect(rng.uniform(5, 20), 2 * math.pi * (j + turn) / corners)
+            for j in range(corners)
+        ]
+        made.append(Unit((ringed(f"p{k}", Path.polygon(ring)),)))
+    return made
+
+
+def plain_length(points, here=0j):
+    return sum(abs(b - a) for a, b in itertools.pairwise([here, *points]))
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(st.integers(1, 5), st.integers(0, 10_000), st.booleans())
+def test_the_entries_of_a_sequence_are_the_best_there_are(count, seed, returns):
+    units = polygons(count, seed)
+    finish = 100j if returns else None
+    back = [finish] if returns else []
+    best = min(
+        plain_length([*points, *back]) for points in itertools.product(*(u.starts for u in units))
+    )
+    visits = entered(units, 0j, finish)
+    assert [v.unit for v in visits] == units
+    assert plain_length([*(v.start for v in visits), *back]) == pytest.approx(best)
+
+
+@settings(max_examples=25, deadline=None, derandomize=True)
+@given(st.integers(1, 4), st.integers(0, 10_000))
+def test_sequence_and_entries_together_are_near_the_best_there_is(count, seed):
+    units = polygons(count, seed)
+    best = min(travel(entered(list(p), 0j), 0j) for p in itertools.permutations(units))
+    assert travel(way_round(units, 0j), 0j) <= 1.05 * best + 1e-9
+
+
+def test_a_chosen_entry_starts_the_same_loop_there():
+    ring = square(100, 100, 50)
+    program = order([ringed("a", ring)], sheet(("a", ring)), TOOL)
+    (cut,) = program.cuts
+    assert cut.entries == ()
+    assert cut.path == ring
+    far = [complex(x, y) for x, y in ((300, 100), (300, 150), (250, 150), (250, 100))]
+    program = order([ringed("a", Path.polygon(far))], sheet(("a", ring)), TOOL)
+    (cut,) = program.cuts
+    assert cut.path.start == 250 + 100j
+    assert cut.path.closed
+    assert cut.path.area == pytest.approx(Path.polygon(far).area)
+
+
+def test_an_entry_makes_its_lead_loop_overlap_and_tail():
+    ring = square(0, 0, 100)
+    lead = (Line(50 - 10j, 50 + 0j),)
+    tail = (Line(53 + 0j, 53 - 10j),)
+    way = Entry(ring, 0, 0.5, before=lead, after=tail, beyond=3.0)
+    assert way.start == 50 - 10j
+    assert way.end == 53 - 10j
+    assert not way.path.closed
+    assert way.path.start == way.start
+    assert way.path.end == way.end
+    assert way.path.length == pytest.approx(10 + 400 + 3 + 10)
+    assert Entry(ring, 0, 0.5, beyond=3.0).end == pytest.approx(53)
+    assert Entry(ring, 0, 0.5).end == Entry(ring, 0, 0.5).start == 50
+    line = Path.polygon([1 + 1j, 9 + 1j], closed=False)
+    assert (Entry(line).start, Entry(line).end, Entry(line).path) == (1 + 1j, 9 + 1j, line)
+
+
+def test_a_cross_is_drawn_by_the_shorter_of_its_ways():
+    """Two strokes, each from either end, either first: 8 ways, of which the best is taken."""
+    over = Path.polygon([100 + 50j, 110 + 50j], closed=False)
+    down = Path.polygon([105 + 55j, 105 + 45j], closed=False)
+    cuts = [
+        Cut("a", "mark:x", "PEN", p, entries=(Entry(p), Entry(p.reversed()))) for p in (over, down)
+    ]
+    best = min(
+        plain_length([a, b, c, d]) - abs(b - a) - abs(d - c)
+        for (a, b), (c, d) in itertools.permutations(
+            [
+                (over.start, over.end),
+                (over.end, over.start),
+                (down.start, down.end),
+                (down.end, down.start),
+            ],
+            2,
+        )
+        if {a, b} != {c, d}
+    )
+    program = order(cuts, sheet(("a", square(90, 40, 30))), TOOL)
+    first, second = (c.path for c in program.cuts)
+    assert abs(first.start) + abs(second.start - first.end) == pytest.approx(best)
+
+
+def test_free_entries_save_travel():
+    units = polygons(40, 3)
+    fixed = [Unit((replace(u.cuts[0], entries=()),)) for u in units]
+    assert travel(way_round(units, 0j), 0j) < 0.9 * travel(way_round(fixed, 0j), 0j)
 
 
 def test_a_program_tells_its_time_by_operation():

@@ -23,7 +23,7 @@ from foamwright.geometry.offset_oval import offset_oval
 from foamwright.geometry.oval import Oval
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Cubic, Line, Segment
-from foamwright.model import Cut, Mark, MarkMaker, Operation, Placement, Sheet, Tool
+from foamwright.model import Cut, Entry, Mark, MarkMaker, Operation, Placement, Sheet, Tool
 
 #: How much finer chords are where a trailing tip would add their errors up.
 FINER = 3.0
@@ -59,8 +59,8 @@ class Contour:
         """True where the cut has a piece on one side and scrap on the other."""
         return self.operation in ("CUT_INNER", "CUT_OUTER")
 
-    def cut(self, path: Path, left: float = 0.0) -> Cut:
-        return Cut(self.copy, self.name, self.operation, path, left=left)
+    def cut(self, path: Path, left: float = 0.0, entries: tuple[Entry, ...] = ()) -> Cut:
+        return Cut(self.copy, self.name, self.operation, path, left=left, entries=entries)
 
     def place(self, p: complex) -> str:
         """For messages: whose contour, and where on the sheet in mm."""

@@ -17,12 +17,10 @@ from foamwright.model import OPERATIONS, Cut, Sheet, Tool
 from foamwright.stages.compensate.contours import (
     Contour,
     fitted,
-    opened,
     plain,
     share,
     sheet_contours,
     smallest_radius,
-    starting_in,
     written,
 )
 from foamwright.stages.compensate.ground import Ground
@@ -102,9 +100,9 @@ def contour_path(target: Path, way: RunIn | None, tool: Tool, tolerance: float) 
     offset = tool.blade_offset
     tip = target
     if way is not None:
-        tip = starting_in(target, way.segment, way.t)
+        tip = target.starting_in(way.segment, way.t)
     if tip.closed:
-        tip = opened(tip, min(tool.overlap, tip.length))
+        tip = tip.opened(min(tool.overlap, tip.length))
     first, last = tip.segments[0].tangent(0.0), tip.segments[-1].tangent(1.0)
     arriving = PARKED if way is None else way.direction
     runs: list[tuple[Segment, ...]] = [

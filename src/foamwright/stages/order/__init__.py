@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from foamwright.model import OPERATIONS, Cut, Program, Sheet, Tool
-from foamwright.stages.order.sequence import Unit, nearest_next, shortened
+from foamwright.stages.order.sequence import Unit, entered, way_round
 from foamwright.stages.order.time import operation_times
 
 __all__ = ["order"]
@@ -28,23 +28,23 @@ def order(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> Program:
     Strokes of one contour stay together and in their order; ties are broken by name.
     """
     banded = with_bands(cuts, sheet, tool.band)
-    done: list[Cut] = []
+    sequence: list[Unit] = []
     here = HOME
     for band in sorted({c.band for c in banded}):
         for operation in OPERATIONS:
-            group = [c for c in banded if c.band == band and c.operation == operation]
-            if not group:
-                continue
-            first = [u for u in units(group) if not u.copy]
-            rest = [u for u in units(group) if u.copy]
+            group = units([c for c in banded if c.band == band and c.operation == operation])
+            first = [u for u in group if not u.copy]
+            rest = [u for u in group if u.copy]
             if first:
-                here = first[-1].end
-            for unit in first + shortened(nearest_next(rest, here), here):
-                done.extend(unit.cuts)
-                here = unit.end
+                here = entered(first, here)[-1].end
+            way = way_round(rest, here)
+            sequence += [*first, *(v.unit for v in way)]
+            if way:
+                here = way[-1].end
+    done = tuple(c for v in entered(sequence, HOME) for c in v.cuts)
     times = operation_times(done, tool, HOME)
     seconds = math.fsum(s for _, s in times)
-    return Program(sheet, tool, tuple(done), seconds, times)
+    return Program(sheet, tool, done, seconds, times)
 
 
 def with_bands(cuts: Sequence[Cut], sheet: Sheet, band: float | None) -> list[Cut]:

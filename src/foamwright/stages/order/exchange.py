@@ -45,12 +45,16 @@ Move: TypeAlias = tuple[int, int, int | None]
 
 
 def shorter_way(
-    starts: Sequence[complex], ends: Sequence[complex], here: complex, finish: complex | None = None
+    starts: Sequence[complex],
+    ends: Sequence[complex],
+    here: complex,
+    finish: complex | None = None,
+    kicked: bool = True,
 ) -> list[int]:
     """A sequence of all stops, no longer than the one given: from here, and on to finish.
 
     starts, ends: where each stop is entered and left, mm.  finish None: the way ends at its last
-    stop, whichever that is.
+    stop, whichever that is.  kicked: go on with kicks once no move helps.
     """
     n = len(starts)
     if n < 2:
@@ -58,7 +62,7 @@ def shorter_way(
     way = _Way(starts, ends, here, finish)
     way.repair(way.way)
     draw = random.Random(SEED)
-    for _ in range(min(KICKS_EACH * n, KICKS_MOST)):
+    for _ in range(min(KICKS_EACH * n, KICKS_MOST) if kicked else 0):
         way.log.clear()
         longer = way.kick(draw)
         if longer > GAIN:
