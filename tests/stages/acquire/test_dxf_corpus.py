@@ -23,7 +23,7 @@ from foamwright.stages.acquire.dxf_open import INSUNITS, stated_insunits
 NOTHING_TO_CUT = frozenset(
     (
         *("blocks", "header", "mleader", "mtext-test", "tables", "dimension-vertical", "empty"),
-        *("points", "polyfacemesh", "testHatch", "texts", "threeDFaces", "text", "tray-easy1"),
+        *("points", "polyfacemesh", "texts", "threeDFaces", "text", "tray-easy1"),
     )
 )
 #: A spline with five knots where eight are needed.
@@ -157,3 +157,15 @@ def test_broken_loops_stay_open(shared: Path) -> None:
     assert findings == []
     _, findings, _ = read(named(shared, "broken_pair"), "mm")
     assert codes(findings) == ["R109"]
+
+
+def test_a_fill_has_the_box_and_area_of_a_second_reader(shared: Path) -> None:
+    """GDAL's polygon of the same fill, its arcs as chords of 0.1 degrees or so."""
+    (file,) = (f for f in corpus(shared) if f.stem == "testHatch")
+    shapes, _, _ = read(file, "mm")
+    pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": "0.1"})
+    (polygon,) = shapely.from_wkb(pyogrio.raw.read(file)[2])
+    (fill,) = shapes
+    assert fill.kind == "fill"
+    assert fill.path.bounds == pytest.approx(polygon.bounds, abs=1e-6)
+    assert abs(fill.path.area) == pytest.approx(polygon.area, rel=5e-4)

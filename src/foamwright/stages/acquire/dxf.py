@@ -2,7 +2,7 @@
 
 Terms: an instance is one drawn appearance of an entity; a block drawn three times gives three.
 Opening and mending is `dxf_open`, one entity's curves `dxf_entities`, loose ends `join`.
-Only model space is read.  Text, dimensions, fills and solids are left out and counted; nothing is
+Only model space is read.  Text, dimensions and solids are left out and counted; nothing is
 guessed: a file without a unit needs one from outside.
 """
 
@@ -21,11 +21,14 @@ from ezdxf.lldxf.const import DXFError
 from foamwright.errors import GeometryError
 from foamwright.findings import Finding, fault, note, warning
 from foamwright.geometry.affine import Affine
-from foamwright.stages.acquire.dxf_entities import READERS, OutOfPlaneError, plane_map, run_of
+from foamwright.geometry.path import Path
+from foamwright.stages.acquire.dxf_entities import READERS, OutOfPlaneError, Run, plane_map, run_of
+from foamwright.stages.acquire.dxf_exchange import NOTCHES, Meaning, meanings, stated_unit
+from foamwright.stages.acquire.dxf_hatch import FILLS, boundaries
 from foamwright.stages.acquire.dxf_open import INSUNITS, Opened, open_dxf
 from foamwright.stages.acquire.dxf_told import Tally, findings_of, plain
 from foamwright.stages.acquire.join import join_loose
-from foamwright.stages.acquire.shapes import Reading, Shape, role_of
+from foamwright.stages.acquire.shapes import FILL, Reading, Shape, role_of
 from foamwright.units import unit_size
 
 #: Most instances read from one file; a bomb of nested arrays is stopped here.
@@ -76,12 +79,16 @@ def read_dxf(
     opened, findings = open_dxf(file)
     if opened is None:
         return (), findings, ""
+    exchange = meanings(opened.document)
+    if exchange and not opened.insunits:
+        units = units or stated_unit(opened.document)
     unit, size, told = _unit(file.name, opened, units)
     findings += told
     if size is None:
         return (), findings, ""
     tally = Tally()
-    shapes = tuple(_Walk(file.name, opened.document, tally, corner_angle).shapes(size))
+    drawn = _Walk(file.name, opened.document, tally, corner_angle, exchange).shapes(size)
+    shapes = tuple(sorted(drawn, key=lambda s: s.kind == FILL))  # an outline before its fill
     findings += tuple(findings_of(file.name, tally))
     found = bool(shapes) or any(f.is_fault for f in findings)
     findings += tuple(_about_layouts(file.name, opened.document, found))
@@ -109,8 +116,16 @@ def _unit(
 class _Walk:
     """Through model space and the blocks it draws."""
 
-    def __init__(self, name: str, document: Drawing, tally: Tally, corner_angle: float) -> None:
+    def __init__(
+        self,
+        name: str,
+        document: Drawing,
+        tally: Tally,
+        corner_angle: float,
+        exchange: Mapping[str, Meaning],
+    ) -> None:
         self.name = name
+        self.exchange = exchange
         self.document = document
         self.tally = tally
         self.corner_angle = corner_angle
@@ -147,33 +162,43 @@ class _Walk:
     def _entity(self, entity: Any, frame: _Frame, layer: str) -> Iterator[Shape]:
         kind = entity.dxftype()
         groups = tuple(plain(g) for g in (layer, *frame.blocks))
-        role = _role(groups)
-        if kind not in READERS or role not in DOTTED.get(kind, (role,)):
+        meant = self.exchange.get(layer)
+        role = meant.role if meant else _role(groups)
+        if meant and role is None:
+            self.tally.left_out[meant.name] += 1
+            return
+        if (kind not in READERS and kind not in FILLS) or role not in DOTTED.get(kind, (role,)):
             known = kind in ANNOTATION or kind in DOTTED
             (self.tally.left_out if known else self.tally.unread)[plain(kind)] += 1
             return
         where = self._where(entity, frame, layer)
+        for run, path in self._runs(entity, frame, where):
+            if path is None:
+                self.tally.no_length += 1
+                continue
+            if run.fitted:
+                self.tally.fitted.append(where)
+            self.tally.raised += run.level != 0 and not (meant and layer in NOTCHES)
+            self.tally.merged += run.merged
+            self.tally.wide += bool(getattr(entity, "has_width", False))
+            words, called = plain(run.words), meant.name if meant and role == "point" else ""
+            yield Shape(path, called, words, groups, role, where, FILL if kind in FILLS else "")
+
+    def _runs(self, entity: Any, frame: _Frame, where: str) -> list[tuple[Run, Path | None]]:
+        """What an entity draws; nothing, and the reason in the tally, where it can't be read."""
         try:
-            run = run_of(entity, frame.to_mm)
-            path = run.path(self.corner_angle)
+            if entity.dxftype() in FILLS:
+                runs = tuple(boundaries(entity, frame.to_mm))
+            else:
+                runs = (run_of(entity, frame.to_mm),)
+            return [(run, run.path(self.corner_angle)) for run in runs]
         except OutOfPlaneError:
             self.tally.outside.append(where)
-            return
         except GeometryError as error:
             self.tally.broken.append((where, plain(str(error))))
-            return
         except BROKEN:
             self.tally.broken.append((where, "data that define no curve"))
-            return
-        if path is None:
-            self.tally.no_length += 1
-            return
-        if run.fitted:
-            self.tally.fitted.append(where)
-        self.tally.raised += run.level != 0
-        self.tally.merged += run.merged
-        self.tally.wide += bool(getattr(entity, "has_width", False))
-        yield Shape(path, "", plain(run.words), groups, role, where)
+        return []
 
     def _where(self, entity: Any, frame: _Frame, layer: str) -> str:
         handle = _value(entity, "handle", None)

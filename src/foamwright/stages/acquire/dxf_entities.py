@@ -92,7 +92,8 @@ def plane_map(extrusion: Any) -> Affine:
     return IDENTITY if z > 0 else Affine.mirror_x()
 
 
-def _mapped(segments: Iterable[Segment], closed: bool, m: Affine, level: float = 0.0) -> Run:
+def placed(segments: Iterable[Segment], closed: bool, m: Affine, level: float = 0.0) -> Run:
+    """Segments of an entity mapped to mm, specks left out. Raises GeometryError at wild numbers."""
     drawn = list(segments)
     _must_be_sound(drawn, math.inf)
     made = [t for s in drawn for t in s.transformed(m)]
@@ -175,7 +176,7 @@ def _level(heights: Iterable[float]) -> float:
 
 def _line(e: Any, m: Affine) -> Run:
     level = _level((e.dxf.start.z, e.dxf.end.z))
-    return _mapped([Line(_flat(e.dxf.start), _flat(e.dxf.end))], False, m, level)
+    return placed([Line(_flat(e.dxf.start), _flat(e.dxf.end))], False, m, level)
 
 
 def circular(centre: complex, radius: float, start: float, sweep: float) -> list[Segment]:
@@ -197,7 +198,7 @@ def circular(centre: complex, radius: float, start: float, sweep: float) -> list
     return [Arc(a, b, bulge) for a, b in pairwise(spots)]
 
 
-def _sweep(start: float, end: float) -> float:
+def turn_between(start: float, end: float) -> float:
     """Counter-clockwise turn from start to end, radians, in (0, 2 pi]; equal angles: full turn.
 
     Files round their angles to six decimals or so: that near to a full turn counts as one.
@@ -209,15 +210,15 @@ def _sweep(start: float, end: float) -> float:
 def _circle(e: Any, m: Affine) -> Run:
     own = plane_map(e.dxf.extrusion)
     arcs = circular(_flat(e.dxf.center), e.dxf.radius, 0.0, 2 * math.pi)
-    return _mapped(arcs, True, m @ own, _level([e.dxf.center.z]))
+    return placed(arcs, True, m @ own, _level([e.dxf.center.z]))
 
 
 def _arc(e: Any, m: Affine) -> Run:
     own = plane_map(e.dxf.extrusion)
     start, end = math.radians(e.dxf.start_angle), math.radians(e.dxf.end_angle)
-    sweep = _sweep(start, end)
+    sweep = turn_between(start, end)
     arcs = circular(_flat(e.dxf.center), e.dxf.radius, start, sweep)
-    return _mapped(arcs, sweep == 2 * math.pi, m @ own, _level([e.dxf.center.z]))
+    return placed(arcs, sweep == 2 * math.pi, m @ own, _level([e.dxf.center.z]))
 
 
 def _ellipse(e: Any, m: Affine) -> Run:
@@ -232,9 +233,9 @@ def _ellipse(e: Any, m: Affine) -> Run:
     centre = _flat(e.dxf.center)
     frame = Affine(major.real, major.imag, minor.real, minor.imag, centre.real, centre.imag)
     start, end = float(e.dxf.start_param), float(e.dxf.end_param)
-    sweep = _sweep(start, end)
+    sweep = turn_between(start, end)
     arcs = circular(0j, 1.0, start, sweep)
-    return _mapped(arcs, sweep == 2 * math.pi, m @ frame, _level([e.dxf.center.z]))
+    return placed(arcs, sweep == 2 * math.pi, m @ frame, _level([e.dxf.center.z]))
 
 
 def bulged(points: Sequence[complex], bulges: Sequence[float], closed: bool) -> list[Segment]:
@@ -253,7 +254,7 @@ def _lwpolyline(e: Any, m: Affine) -> Run:
     points = [complex(x, y) for x, y, _ in vertices]
     closed = bool(e.closed)
     segments = bulged(points, [b for _, _, b in vertices], closed) if points else []
-    return _mapped(segments, closed, m @ own, _level([float(e.dxf.elevation)]))
+    return placed(segments, closed, m @ own, _level([float(e.dxf.elevation)]))
 
 
 #: POLYLINE and VERTEX flags (published DXF reference): spline fitted; a control point of its frame.
@@ -270,12 +271,12 @@ def _polyline(e: Any, m: Affine) -> Run:
     closed = bool(e.is_closed)
     if e.is_3d_polyline:
         level = _level([v.dxf.location.z for v in vertices] or [0.0])
-        return _mapped(bulged(points, [0.0] * len(points), closed), closed, m, level)
+        return placed(bulged(points, [0.0] * len(points), closed), closed, m, level)
     own = plane_map(e.dxf.extrusion)
     bulges = [float(v.dxf.bulge) for v in vertices]
     level = _level([float(e.dxf.elevation.z)])
     segments = bulged(points, bulges, closed) if points else []
-    return _mapped(segments, closed, m @ own, level)
+    return placed(segments, closed, m @ own, level)
 
 
 def _spline(e: Any, m: Affine) -> Run:
@@ -284,12 +285,12 @@ def _spline(e: Any, m: Affine) -> Run:
         return _fitted_spline(e, m)
     level = _level([float(p[2]) for p in control])
     points = [complex(p[0], p[1]) for p in control]
-    segments = _nurbs(e.dxf.degree, e.knots, points, e.weights, m)
+    segments = spline_segments(e.dxf.degree, e.knots, points, e.weights, m)
     closed = bool(e.closed) and abs(segments[0].start - segments[-1].end) <= SPLINE_TOLERANCE
-    return _mapped(nurbs.chained(_ring(segments) if closed else segments), closed, IDENTITY, level)
+    return placed(nurbs.chained(_ring(segments) if closed else segments), closed, IDENTITY, level)
 
 
-def _nurbs(
+def spline_segments(
     degree: int, knots: Iterable[float], points: list[complex], weights: Iterable[float], m: Affine
 ) -> list[Segment]:
     """The map goes to the control points: it doesn't matter to a spline which comes first."""
@@ -317,11 +318,11 @@ def _fitted_spline(e: Any, m: Affine) -> Run:
     if len(points) > MOST_FIT_POINTS:
         raise GeometryError(f"a spline through {len(points)} fit points")
     if e.closed:
-        return replace(_mapped(nurbs.closed_through(points), True, m, level), fitted=True)
+        return replace(placed(nurbs.closed_through(points), True, m, level), fitted=True)
     curve = e.construction_tool()
     control = [complex(p.x, p.y) for p in curve.control_points]
-    segments = _nurbs(curve.degree, curve.knots(), control, [], m)
-    return replace(_mapped(segments, False, IDENTITY, level), fitted=True)
+    segments = spline_segments(curve.degree, curve.knots(), control, [], m)
+    return replace(placed(segments, False, IDENTITY, level), fitted=True)
 
 
 def _dot(place: complex, m: Affine, level: float, words: str) -> Run:

@@ -32,7 +32,7 @@ from foamwright.model import Mark, Opening, Piece, Slit
 from foamwright.stages.acquire.marks import Symbol, direction, symbols
 from foamwright.stages.acquire.naming import Unique, aliases, harmless, part_name, piece_names
 from foamwright.stages.acquire.nesting import nest, whole
-from foamwright.stages.acquire.shapes import Shape
+from foamwright.stages.acquire.shapes import FILL, Shape
 
 #: A point, note or mark this near to a piece, in mm, belongs to it.
 REACH = 1.0
@@ -180,6 +180,8 @@ class _Sorting:
     def _nest(self, outlines: Sequence[Shape], regions: Sequence[Region]) -> None:
         found = nest(regions)
         for copy, original in found.twice:
+            if outlines[copy].kind == FILL:
+                continue
             what = f"the same outline as {outlines[original].where}; cut once"
             mend = "delete one of the two"
             self.findings.append(warning("R105", outlines[copy].where, what, mend))
@@ -191,6 +193,7 @@ class _Sorting:
                 what = f"the opening touches the line of {outlines[j].where}"
                 self.findings.append(fault("R115", outlines[i].where, what, "leave a gap there"))
         copies = {copy for copy, _ in found.twice}
+        self._tell_fills([s for i, s in enumerate(outlines) if s.kind == FILL and i not in copies])
         kept = [i for i in range(len(outlines)) if i not in copies]
         outer = [i for i in kept if found.depth(i) % 2 == 0]
         self.outers = [outlines[i] for i in outer]
@@ -202,6 +205,12 @@ class _Sorting:
             holder = found.inside[i]
             if i not in drafts and holder is not None:
                 self._add_opening(drafts[holder], outlines[i])
+
+    def _tell_fills(self, alone: Sequence[Shape]) -> None:
+        if alone:
+            what = f"{len(alone)} fills have no outline of their own: cut along their boundaries"
+            mend = "delete a fill that isn't to be cut out"
+            self.findings.append(warning("R116", alone[0].where, what, mend))
 
     def _add_opening(self, draft: _Draft, s: Shape) -> None:
         same = s.where == draft.shape.where and s.id == draft.shape.id

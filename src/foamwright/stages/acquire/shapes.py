@@ -16,6 +16,9 @@ from foamwright.geometry.path import Path
 #: The words that an id, a group or layer name, or `data-role` may state as what a shape is for.
 ROLES = ("cut", "mark", "slit", "fold", "grain", "point", "note")
 
+#: The kind of the boundary of a fill, which is an outline where no line is drawn round the fill.
+FILL = "fill"
+
 
 @dataclass(frozen=True, slots=True)
 class Shape:
@@ -23,7 +26,7 @@ class Shape:
 
     groups: names of the enclosing groups or layers, outermost first.  role: one of `ROLES` where
     the drawing states it.  where: file, line and name, for messages (`heron.svg line 12 #sole`);
-    the subpaths of one element share it.  kind: what `data-shape` says of a mark (`hole`).
+    the subpaths of one element share it.  kind: what `data-shape` says of a mark (`hole`), or FILL.
     A dot of no size (a `point`, a note's place) is one line from a spot to itself.
     """
 
