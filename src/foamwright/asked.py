@@ -133,6 +133,12 @@ class AskedJob:
         )
 
     @property
+    def needed(self) -> tuple[PieceSpec, ...]:
+        """The wanted pieces and those that must be read for their sake."""
+        wanted = {s.name for s in self.specs} | self.job.leaned_on
+        return tuple(s for s in self.job.piece if s.name in wanted)
+
+    @property
     def specs(self) -> tuple[PieceSpec, ...]:
         return tuple(s for s in self.job.piece if self.wants_piece(s))
 

@@ -17,6 +17,7 @@ from pydantic import BeforeValidator, Field, ValidationError, ValidationInfo
 from foamwright.fields import Length, Name, Size, Table, Text, Width, bare_unit
 from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
+from foamwright.job_pattern import ScaleKeys, SizeKeys
 from foamwright.model import TrueFace
 from foamwright.names import distinct_names, safe_name
 from foamwright.strict_toml import Source, faults_of, read_toml
@@ -99,7 +100,7 @@ class MarkSpec(Part):
     name: Name | None = None
 
 
-class PieceSpec(Part):
+class PieceSpec(ScaleKeys):
     """One `[[piece]]`: where it is drawn and what is to be made of it."""
 
     name: Name
@@ -110,6 +111,7 @@ class PieceSpec(Part):
     count: Count = 1
     mirrored: Count = 0
     fixed: tuple[str, ...] = ()
+    at_least: dict[str, Size] = Field(default_factory=dict)
     allowance: dict[str, Width] = Field(default_factory=dict)
     edges: dict[str, tuple[Text, Text]] = Field(default_factory=dict)
     notch: tuple[Notch, ...] = ()
@@ -172,7 +174,7 @@ def _known_unit(value: Any) -> Any:
     return value
 
 
-class JobHead(Part):
+class JobHead(SizeKeys):
     """The `[job]` table. drawing_units: of drawings that state none.
 
     true_face: where the drafted size holds if the kerf tapers; top is where the tool goes in.  It
@@ -182,7 +184,6 @@ class JobHead(Part):
     name: Name
     units: Annotated[str, BeforeValidator(_known_unit)] = DEFAULT_UNITS
     machine: Name | None = None
-    scale: Annotated[Number, Field(ge=0.001, le=1000)] = 1.0
     drawing_units: Annotated[str, BeforeValidator(_known_unit)] | None = None
     corner_angle: Annotated[Number, Field(gt=0, le=90)] = 3.0
     unreached_max: Annotated[Width, Field(le=100)] = 0.5
@@ -199,6 +200,13 @@ class Job(Part):
     permit: tuple[Permit, ...] = ()
     stock: tuple[StockSpec, ...] = ()
 
+
+    @property
+    def leaned_on(self) -> frozenset[str]:
+        """Pieces by which others are measured, so that they are read whatever is wanted."""
+        fit = self.job.fit
+        names = [] if fit is None else [fit.piece, (fit.edge or "").partition(".")[0]]
+        return frozenset(n for n in names if n)
 
 def load_job(file: Path) -> Job:
     """The job in a file. Raises Refused with all its faults (J501 to J509), each with its line."""

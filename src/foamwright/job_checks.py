@@ -13,9 +13,10 @@ from pathlib import PurePath
 from typing import Any
 
 from foamwright.findings import Finding
+from foamwright.job_pattern_checks import names_edge, near, size_checks
 from foamwright.names import safe_name
 from foamwright.strict_toml import Source, shown
-from foamwright.toml_lines import KeyPath, nearest
+from foamwright.toml_lines import KeyPath
 
 #: A drawing's ending before the `#` of a piece: either name may bear another `#`.
 _DRAWING = re.compile(r"(.*?\.(?:svg|dxf))#(.*)", re.IGNORECASE | re.DOTALL)
@@ -31,6 +32,7 @@ def drawing_and_piece(outline: str) -> tuple[str, str]:
 def cross_checks(source: Source) -> Iterator[Finding]:
     """Every disagreement in a job's data: J505 to J509."""
     yield from _names(source)
+    yield from size_checks(source, ("job",), source.data.get("job"), _pieces(source))
     for path, piece in tables(source.data, "piece"):
         yield from _piece(source, path, piece)
     yield from _seams(source)
@@ -46,14 +48,13 @@ def tables(data: Any, key: str, path: KeyPath = ()) -> Iterator[tuple[KeyPath, M
             yield (*path, key, number), item
 
 
+def _pieces(source: Source) -> tuple[str, ...]:
+    return tuple(str(p.get("name")) for _, p in tables(source.data, "piece"))
+
+
 def _edges(piece: Mapping[str, Any]) -> tuple[str, ...]:
     edges = piece.get("edges")
     return tuple(edges) if isinstance(edges, Mapping) else ()
-
-
-def _near(word: str, known: tuple[str, ...], otherwise: str) -> str:
-    near = nearest(word, known)
-    return f"did you mean {near}" if near else otherwise
 
 
 def _names(source: Source) -> Iterator[Finding]:
@@ -90,7 +91,6 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
         what = "must name a drawing and the piece in it"
         yield source.fault("J505", (*path, "outline"), what, "write it as heron.svg#sole")
     yield from _allowance(source, path, piece)
-    yield from _fixed(source, path, piece)
     for at, notch in tables(piece, "notch", path):
         yield from _notch(source, at, notch, _edges(piece))
     for at, relief in tables(piece, "relief", path):
@@ -106,14 +106,6 @@ def _allowance(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Itera
             what = "an allowance by edge is not in this version"
             mend = "give default, the allowance of the whole outline, and leave this out"
             yield source.fault("J506", (*path, "allowance", key), what, mend)
-
-
-def _fixed(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[Finding]:
-    fixed = piece.get("fixed")
-    for number, name in enumerate(fixed if isinstance(fixed, list | tuple) else ()):
-        if name in _edges(piece):
-            what = f"{shown(name)} is an edge, and a fixed edge is not in this version"
-            yield source.fault("J506", (*path, "fixed", number), what, "name openings only")
 
 
 def _notch(
@@ -134,7 +126,7 @@ def _edge(
 ) -> Iterator[Finding]:
     edge = part.get("edge")
     if isinstance(edge, str) and edge not in edges:
-        mend = _near(edge, edges, "name it in [piece.edges] with the corners it runs between")
+        mend = near(edge, edges, "name it in [piece.edges] with the corners it runs between")
         yield source.fault("J508", (*path, "edge"), f"no edge is named {shown(edge)}", mend)
 
 
@@ -150,23 +142,12 @@ def _mark(source: Source, path: KeyPath, mark: Mapping[str, Any]) -> Iterator[Fi
 
 
 def _seams(source: Source) -> Iterator[Finding]:
-    """Seams join edges of pieces that are there; whether a piece has the edge, its drawing tells,
-    since an opening is an edge too.
-    """
-    pieces = tuple(str(p.get("name")) for _, p in tables(source.data, "piece"))
+    """Seams join edges of pieces that are there."""
+    pieces = _pieces(source)
     for path, seam in tables(source.data, "seam"):
         joins = seam.get("joins")
         for number, side in enumerate(joins if isinstance(joins, list | tuple) else ()):
-            if not isinstance(side, str):
-                continue
-            at = (*path, "joins", number)
-            piece, _, edge = side.partition(".")
-            if not (piece and edge):
-                what = f"{shown(side)} names no edge of a piece"
-                yield source.fault("J505", at, what, "write it as piece.edge")
-            elif piece not in pieces:
-                mend = _near(piece, pieces, "name a piece of this job")
-                yield source.fault("J508", at, f"no piece is named {shown(piece)}", mend)
+            yield from names_edge(source, (*path, "joins", number), side, pieces)
 
 
 def _permits(source: Source) -> Iterator[Finding]:
@@ -189,6 +170,6 @@ def _stock(source: Source) -> Iterator[Finding]:
     for path, stock in tables(source.data, "stock"):
         material = stock.get("material")
         if isinstance(material, str) and material.casefold() not in used:
-            mend = _near(material, tuple(sorted(used)), "name a material that a piece is cut from")
+            mend = near(material, tuple(sorted(used)), "name a material that a piece is cut from")
             what = f"no piece is cut from {shown(material)}"
             yield source.fault("J508", (*path, "material"), what, mend)

@@ -27,6 +27,7 @@ from foamwright.planning import (
     alter_pieces,
     arrange_copies,
     compensate_sheets,
+    draft_patterns,
     judge_hazards,
     judge_seams,
     load,
@@ -46,8 +47,9 @@ def plan(request: Request) -> Plan:
     asked = load(request)  # job file, shelf, rules
     drawn = noticed(read_drawings(asked))  # acquire
     benches = noticed(set_up(asked))  # profiles -> tool, limits, stock
-    seams = noticed(judge_seams(asked, drawn))
-    pieces = noticed(alter_pieces(asked, drawn))  # alter
+    drafts = noticed(draft_patterns(asked, drawn))  # alter: stitch lines at their size
+    seams = noticed(judge_seams(asked, drafts))
+    pieces = noticed(alter_pieces(asked, drafts))  # alter: cut lines, notches, marks
     noticed.add(judge_hazards(asked, benches))  # safety, on the plan
     noticed.stop_on_fault()
     layouts = noticed(arrange_copies(asked, benches, pieces))  # arrange

@@ -11,6 +11,8 @@ from pathlib import Path
 
 from foamwright.asked import AskedJob, Bench, Benches, Layouts, Request
 from foamwright.derive import (
+    bridging_faults,
+    bridging_for,
     limits_for,
     rotations_for,
     settings_for,
@@ -35,7 +37,15 @@ from foamwright.model import (
 from foamwright.profiles import Shelf
 from foamwright.safety import assess
 from foamwright.stages.acquire import read_drawing, select
-from foamwright.stages.alter import SeamRow, alter, copies_of, measure_seams, scaled, with_stitch
+from foamwright.stages.alter import (
+    Draft,
+    Drafts,
+    SeamRow,
+    alter,
+    copies_of,
+    draft,
+    measure_seams,
+)
 from foamwright.stages.arrange import Layout, arrange, kept
 from foamwright.stages.compensate import compensate
 from foamwright.stages.order import order
@@ -86,11 +96,11 @@ def _job_of_drawing(request: Request) -> Job:
 
 
 def read_drawings(asked: AskedJob) -> tuple[dict[str, Piece], list[Finding]]:
-    """Each wanted piece as drafted, by the job's name for it."""
+    """Each wanted piece as drafted, and those that its size hangs on, by the job's names."""
     drawings: dict[str, Drawing] = {}
     findings: list[Finding] = []
     drawn: dict[str, Piece] = {}
-    for spec in asked.specs:
+    for spec in asked.needed:
         file, name = drawing_and_piece(spec.outline)
         if file not in drawings:
             drawing, found = read_drawing(
@@ -126,6 +136,11 @@ def set_up(asked: AskedJob) -> tuple[dict[tuple[str, str], Bench], list[Finding]
             benches[pair] = _bench(asked, *pair)
         except Refused as why:
             findings.extend(why.findings)
+    for spec in asked.specs:
+        bench = benches.get((spec.material, asked.machine_of(spec)))
+        if bench is not None:
+            bridging = bridging_for(spec.bridges, bench.cut)
+            findings.extend(bridging_faults(f"piece {spec.name}", bench.tool, bridging))
     return benches, [*findings, *_namesakes(benches.values())]
 
 
@@ -160,31 +175,28 @@ def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
     return Bench(material, machine, cut, tool, style_for(machine.profile), limits, stocks)
 
 
-def judge_seams(
+def draft_patterns(
     asked: AskedJob, drawn: Mapping[str, Piece]
-) -> tuple[tuple[SeamRow, ...], tuple[Finding, ...]]:
-    """The seam table on stitch lines at the job's size; seams of unwanted pieces are left out."""
-    scale = asked.job.job.scale
-    sized = {}
-    for spec in asked.specs:
-        if spec.name in drawn:
-            piece = with_stitch(drawn[spec.name], spec, ALLOWANCE_TOLERANCE)
-            sized[spec.name] = scaled(piece, scale, spec.fixed), spec
-    seams = tuple(s for s in asked.job.seam if all(j.partition(".")[0] in sized for j in s.joins))
-    return measure_seams(seams, sized, scale)
+) -> tuple[dict[str, Draft], tuple[Finding, ...]]:
+    """The patterns on their stitch lines, at their size, by name."""
+    pieces = {s.name: (drawn[s.name], s) for s in asked.job.piece if s.name in drawn}
+    return draft(pieces, asked.job.job, ALLOWANCE_TOLERANCE)
 
 
-def alter_pieces(
-    asked: AskedJob, drawn: Mapping[str, Piece]
-) -> tuple[dict[str, Piece], list[Finding]]:
-    """The target of each piece, by name."""
+def judge_seams(asked: AskedJob, drafts: Drafts) -> tuple[tuple[SeamRow, ...], tuple[Finding, ...]]:
+    """The seam table on stitch lines; seams of unwanted pieces are left out."""
+    wanted = {s.name: drafts[s.name].pattern for s in asked.specs if s.name in drafts}
+    seams = tuple(s for s in asked.job.seam if all(j.partition(".")[0] in wanted for j in s.joins))
+    return measure_seams(seams, wanted)
+
+
+def alter_pieces(asked: AskedJob, drafts: Drafts) -> tuple[dict[str, Piece], list[Finding]]:
+    """The target of each wanted piece, by name."""
     findings: list[Finding] = []
     made: dict[str, Piece] = {}
     for spec in asked.specs:
-        if spec.name in drawn:
-            made[spec.name], found = alter(
-                drawn[spec.name], spec, asked.job.job.scale, ALLOWANCE_TOLERANCE
-            )
+        if spec.name in drafts:
+            made[spec.name], found = alter(drafts[spec.name], ALLOWANCE_TOLERANCE)
             findings.extend(found)
     return made, findings
 
@@ -251,7 +263,9 @@ def _copies(asked: AskedJob, bench: Bench, spec: PieceSpec, piece: Piece) -> lis
         lambda grain: rotations_for(bench.material.profile, grain),
         back=bench.back,
     )
-    return [_at_origin(c) for c in made if asked.wants(spec.name, c.name)]
+    bridging = bridging_for(spec.bridges, bench.cut)
+    wanted = [replace(c, bridging=bridging) for c in made if asked.wants(spec.name, c.name)]
+    return [_at_origin(c) for c in wanted]
 
 
 def _at_origin(copy: Copy) -> Copy:

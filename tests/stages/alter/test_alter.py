@@ -10,12 +10,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from foamwright.findings import Finding
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import boundary, curve, distance, region
 from foamwright.geometry.segments import line_or_arc
 from foamwright.job import PieceSpec
+from foamwright.job_pattern import SizeKeys
 from foamwright.model import Piece
-from foamwright.stages.alter import alter, copies_of, scaled
+from foamwright.stages.alter import Draft, alter, copies_of, draft
 from foamwright.stages.alter.sound import unsound
 from tests.pieces import piece, rectangle, square, thin_spike
 
@@ -27,14 +29,26 @@ def spec(**keys: Any) -> PieceSpec:
     return PieceSpec.model_validate({**base, **keys}, context={"units": "mm"})
 
 
+def drafts(part: Piece, scale: float = 1.0, **keys: Any) -> tuple[Draft, list[Finding]]:
+    pieces = {"part": (part, spec(**keys))}
+    found, findings = draft(pieces, SizeKeys(scale=scale), TOLERANCE)
+    return found["part"], list(findings)
+
+
+def altered(part: Piece, scale: float = 1.0, **keys: Any) -> tuple[Piece, list[Finding]]:
+    drawn, findings = drafts(part, scale, **keys)
+    target, more = alter(drawn, TOLERANCE)
+    return target, [*findings, *more]
+
+
 def made(part: Piece, scale: float = 1.0, **keys: Any) -> Piece:
-    target, findings = alter(part, spec(**keys), scale, TOLERANCE)
+    target, findings = altered(part, scale, **keys)
     assert not [f.line() for f in findings if f.is_fault]
     return target
 
 
 def codes(part: Piece, **keys: Any) -> list[str]:
-    return [f.code for f in alter(part, spec(**keys), 1.0, TOLERANCE)[1]]
+    return [f.code for f in altered(part, **keys)[1]]
 
 
 def test_an_allowance_on_a_stitch_line_is_mitred_at_the_corners() -> None:
@@ -85,7 +99,7 @@ def test_a_fixed_opening_keeps_its_size_and_its_middle_follows() -> None:
 
 def test_an_opening_that_is_not_fixed_grows() -> None:
     part = piece("part", square(100), [Path.circle(30 + 40j, 6)])
-    assert -scaled(part, 2.0).openings[0].path.area == pytest.approx(math.pi * 144)
+    assert -made(part, 2.0).openings[0].path.area == pytest.approx(math.pi * 144)
 
 
 def test_a_fixed_opening_that_is_not_there_is_named() -> None:
@@ -132,9 +146,9 @@ def test_fixed_openings_that_the_resized_piece_can_t_bear_are_refused(
     """They leave the outline, or meet each other."""
     part = piece("part", square(100), [Path.circle(x + 50j, 20) for x in middles])
     fixed = tuple(o.name for o in part.openings)
-    found = alter(part, spec(fixed=fixed), scale, TOLERANCE)[1]
+    found = altered(part, scale, fixed=fixed)[1]
     assert {f.code for f in found} == {"A314"}
-    assert not alter(part, spec(fixed=fixed), 1.2, TOLERANCE)[1]
+    assert not altered(part, 1.2, fixed=fixed)[1]
 
 
 def test_an_allowance_that_closes_round_a_gap_is_refused() -> None:

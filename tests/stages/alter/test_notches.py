@@ -186,12 +186,14 @@ def test_a_notch_s_mark_on_the_face_keeps_out_of_openings() -> None:
     assert codes(part, edges=EDGES, notch=(notch,)) == ["A305", "A302"]
 
 
-def test_a_notch_on_a_resized_cut_line_lies_on_the_edge_that_was_drawn() -> None:
-    """Scaled by 2, an allowance of 5 mm stays: the drawn 100 mm edge becomes 190 mm."""
+def test_a_notch_on_a_resized_cut_line_is_measured_along_its_stitch_line() -> None:
+    """Scaled by 2, an allowance of 5 mm stays: the drawn 100 mm edge becomes 190 mm, its stitch
+    line 180 mm.
+    """
     part = piece("part", rectangle(100, 60, 10 + 20j))
     notch = {"edge": "bottom", "at": "50 mm", "shape": "slit"}
     keys = {"drawn": "cut-line", "allowance": {"default": 5}, "edges": EDGES}
     target = made(part, 2.0, **keys, notch=(notch,))
     low_x, low_y, high_x, high_y = target.outline.bounds
     assert (high_x - low_x, high_y - low_y) == pytest.approx((190, 110), abs=1e-6)
-    assert target.slits[0].path.start == pytest.approx(complex(low_x + 50, low_y), abs=1e-6)
+    assert target.slits[0].path.start == pytest.approx(complex(low_x + 55, low_y), abs=1e-6)

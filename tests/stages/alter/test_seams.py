@@ -8,9 +8,9 @@ import pytest
 
 from foamwright.geometry.path import Path
 from foamwright.job import Seam
-from foamwright.stages.alter import measure_seams, scaled, with_stitch
+from foamwright.stages.alter import measure_seams
 from tests.pieces import piece, rectangle
-from tests.stages.alter.test_alter import spec
+from tests.stages.alter.test_alter import drafts
 
 TUBE = piece("leg", rectangle(114.3, 300))
 EDGES = {"bottom": ("1", "2"), "front": ("2", "3"), "back": ("4", "1")}
@@ -23,8 +23,8 @@ def seam(*joins: str, **keys: object) -> Seam:
 def measured(one: Seam, opening_radius: float = 114.3 / (2 * math.pi)) -> list[str]:
     upper = piece("upper", rectangle(200, 200), [Path.circle(100 + 100j, opening_radius)])
     pieces = {
-        "leg": (TUBE, spec(name="leg", edges=EDGES)),
-        "upper": (upper, spec(name="upper")),
+        "leg": drafts(TUBE, edges=EDGES)[0].pattern,
+        "upper": drafts(upper)[0].pattern,
     }
     return [f.code for f in measure_seams((one,), pieces)[1]]
 
@@ -50,7 +50,7 @@ def test_a_tube_of_right_angles_closes_flat() -> None:
 
 def test_a_tube_with_slanted_ends_does_not_close_flat() -> None:
     slanted = piece("leg", Path.polygon([0, 100, 120 + 300j, -20 + 300j]))
-    pieces = {"leg": (slanted, spec(name="leg", edges=EDGES))}
+    pieces = {"leg": drafts(slanted, edges=EDGES)[0].pattern}
     rows, findings = measure_seams((seam("leg.front", "leg.back", flat=True),), pieces)
     assert [f.code for f in findings] == ["A313", "A313"]
     assert rows[0].lengths[0] == pytest.approx(rows[0].lengths[1])
@@ -68,10 +68,10 @@ def test_a_cut_line_s_seams_are_measured_on_its_stitch_line(scale: float) -> Non
     """
     shape = piece("leg", Path.polygon([0, 80, 80 + 40j, 40 + 40j, 40 + 100j, 100j]))
     edges = {"low": ("1", "2"), "step": ("3", "4"), "rise": ("4", "5"), "wrap": ("5", "1")}
-    keys = spec(name="leg", drawn="cut-line", allowance={"default": 5}, edges=edges)
-    part = scaled(with_stitch(shape, keys, 0.002), scale), keys
+    keys = {"drawn": "cut-line", "allowance": {"default": 5}, "edges": edges}
+    part = drafts(shape, scale, **keys)[0].pattern
     joins = [("low", "step"), ("rise", "wrap")]
     seams = tuple(seam(f"leg.{a}", f"leg.{b}", ease=1000) for a, b in joins)
-    rows, _ = measure_seams(seams, {"leg": part}, scale)
+    rows, _ = measure_seams(seams, {"leg": part})
     lengths = [n / scale for r in rows for n in r.lengths]
     assert lengths == pytest.approx([70, 40, 60, 30 + 90], abs=1e-6)

@@ -4,8 +4,7 @@ Terms: the stitch line is where pieces are sewn, the cut line lies outside it by
 edge is a run between two corners; a bite is what a notch or relief takes out of the outline.
 """
 
-from foamwright.stages.alter.alter import alter, copies_of, with_stitch
+from foamwright.stages.alter.alter import Draft, Drafts, alter, copies_of, draft
 from foamwright.stages.alter.seams import SeamRow, measure_seams
-from foamwright.stages.alter.size import scaled
 
-__all__ = ["SeamRow", "alter", "copies_of", "measure_seams", "scaled", "with_stitch"]
+__all__ = ["Draft", "Drafts", "SeamRow", "alter", "copies_of", "draft", "measure_seams"]

@@ -1,134 +1,110 @@
-"""From a drafted piece to the target: size, allowance, notches, reliefs and marks, in that order.
+"""The steps from drafted pieces to targets, in their order: the map of this room.
 
-Only the drafted outline scales: allowance, notches, reliefs, marks and fixed openings keep their
-size.  A stitch-line drawing gets its allowance outside; a cut-line drawing has it taken off, is
-scaled, and gets it back.
+`draft` makes the patterns of a job: on their stitch lines, at their size, all steps done that may
+look at another piece.  `alter` makes the target of one of them: allowance, notches, reliefs, marks.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 
 from foamwright.findings import Finding, fault
 from foamwright.geometry.affine import Affine
-from foamwright.geometry.offset import offset
-from foamwright.geometry.path import Path
 from foamwright.job import PieceSpec
+from foamwright.job_pattern import SizeKeys
 from foamwright.model import Copy, Piece
+from foamwright.stages.alter.allowance import allowed, taken_off
 from foamwright.stages.alter.bites import BitesMeetError, bitten
+from foamwright.stages.alter.fit import size_of
 from foamwright.stages.alter.marks import asked_marks, too_near
-from foamwright.stages.alter.notches import notches_and_reliefs
-from foamwright.stages.alter.size import scaled
+from foamwright.stages.alter.notches import Set, notches_and_reliefs
+from foamwright.stages.alter.pattern import OUTLINE, Pattern, drafted
+from foamwright.stages.alter.size import Size, sized
 from foamwright.stages.alter.sound import unsound
 
-#: How far a mitred corner may reach, as a multiple of the allowance, before it is cut square.
-MITRE_LIMIT = 4.0
+Found = tuple[Finding, ...]
 
 
-def alter(
-    piece: Piece, spec: PieceSpec, scale: float, tolerance: float
-) -> tuple[Piece, tuple[Finding, ...]]:
-    """The target piece as the job asks for it; tolerance (mm) for the allowance's parallel.
+@dataclass(frozen=True)
+class Draft:
+    """A pattern with what the job asks of it. plain: as drawn at its size, nothing held or moved:
+    what soundness is compared with.
+    """
+
+    pattern: Pattern
+    spec: PieceSpec
+    plain: Piece
+
+
+Drafts = Mapping[str, Draft]
+
+
+def draft(
+    pieces: Mapping[str, tuple[Piece, PieceSpec]], keys: SizeKeys, tolerance: float
+) -> tuple[dict[str, Draft], Found]:
+    """The patterns of a job's pieces, by name; faults come as findings.
+
+    keys: the size of the whole job.  tolerance: of a parallel, mm.
+    """
+    findings: list[Finding] = []
+    stitched: dict[str, tuple[Pattern, PieceSpec]] = {}
+    for name, (piece, spec) in pieces.items():
+        pattern, found = drafted(piece, spec)
+        findings.extend(found)
+        pattern, found = taken_off(pattern, spec, tolerance)
+        findings.extend(found)
+        stitched[name] = pattern, spec
+    size, found = size_of(keys, {n: p for n, (p, _) in stitched.items()})
+    findings.extend(found)
+    made: dict[str, Draft] = {}
+    for name, (before, spec) in stitched.items():
+        own = size * Size(spec.scale * spec.scale_across, spec.scale * spec.scale_along)
+        pattern, found = sized(before, own, spec)
+        findings.extend(found)
+        made[name] = Draft(pattern, spec, before.transformed(own.map(before.grain)).piece())
+    return made, tuple(findings)
+
+
+def alter(drawn: Draft, tolerance: float) -> tuple[Piece, Found]:
+    """The target that a pattern comes to; tolerance (mm) for the allowance's parallel.
 
     `stitch` of the result is the stitch line where an allowance lies outside it.  Faults come as
     findings, with the piece as far as it could be made.
     """
-    findings: list[Finding] = _unknown_fixed(piece, spec)
-    base = replace(piece, name=spec.name)
-    drawn = scaled(base, scale, spec.fixed)
-    lines = _lines(base, drawn, spec, scale, tolerance)
-    if isinstance(lines, Finding):
-        return drawn, (*findings, lines)
-    stitch, cut_line = lines
-    found = notches_and_reliefs(drawn, cut_line, spec, _inward(spec, scale))
-    findings.extend(found.findings)
+    spec = drawn.spec
+    pattern, faults = allowed(drawn.pattern, spec, tolerance)
+    if faults:
+        return pattern.piece(), faults
+    found = notches_and_reliefs(pattern, spec)
+    findings = list(found.findings)
+    made = pattern.piece()
     try:
-        outline = bitten(cut_line, found.bites)
+        made = _with_bites(made, found)
     except BitesMeetError as why:
         findings.append(fault("A308", spec.name, str(why), "move one of them", piece=spec.name))
-        outline = cut_line
-    made = replace(drawn, outline=outline, slits=drawn.slits + found.slits, stitch=stitch)
-    findings.extend(unsound(scaled(base, scale), made))
-    made, more = _with_marks(made, spec, scale)
+    made = replace(made, slits=made.slits + found.slits)
+    findings.extend(unsound(drawn.plain, made))
+    made, more = _with_marks(made, pattern, spec)
     near = (too_near(made, m, 0.0) for m in found.marks)
     made = replace(made, marks=made.marks + found.marks)
     return made, (*findings, *more, *(f for f in near if f is not None))
 
 
-def _unknown_fixed(piece: Piece, spec: PieceSpec) -> list[Finding]:
-    named = {o.name for o in piece.openings}
-    return [
-        fault(
-            "A307",
-            spec.name,
-            f"fixed names {n!r}, which is no opening of the piece",
-            f"openings are {', '.join(sorted(named)) or 'none'}",
-            piece=spec.name,
-        )
-        for n in spec.fixed
-        if n not in named
-    ]
-
-
-def _inward(spec: PieceSpec, scale: float) -> float:
-    """How far the cut line lies inside the drawn outline at its size, mm."""
-    return spec.allowance_width * (scale - 1 if spec.drawn == "cut-line" else -1)
-
-
-def with_stitch(piece: Piece, spec: PieceSpec, tolerance: float) -> Piece:
-    """The drawn piece with its stitch line, where the drawing shows a cut line with an allowance.
-
-    Left as it is where the allowance leaves no whole stitch line, which `alter` tells.
-    """
-    if spec.drawn == "stitch-line" or spec.allowance_width <= 0:
-        return piece
-    return replace(piece, stitch=_stitch_within(piece.outline, spec.allowance_width, tolerance))
-
-
-def _stitch_within(cut_line: Path, width: float, tolerance: float) -> Path | None:
-    return _one(offset(cut_line, -width, tolerance, "mitre", MITRE_LIMIT))
-
-
-def _lines(
-    base: Piece, drawn: Piece, spec: PieceSpec, scale: float, tolerance: float
-) -> tuple[Path | None, Path] | Finding:
-    """Stitch line (None without an allowance) and cut line."""
-    width = spec.allowance_width
-    if width <= 0:
-        return None, drawn.outline
-    if spec.drawn == "cut-line":
-        inner = _stitch_within(base.outline, width, tolerance)
-        if inner is None:
-            return _no_room(spec, width)
-        stitch = inner.transformed(Affine.scaling(scale))
-        if scale == 1.0:
-            return stitch, drawn.outline
-    else:
-        stitch = drawn.outline
-    outer = _one(offset(stitch, width, tolerance, "mitre", MITRE_LIMIT))
-    return _no_room(spec, width) if outer is None else (stitch, outer)
-
-
-def _one(paths: tuple[Path, ...]) -> Path | None:
-    """The only path of an offset, or None where it fell apart, vanished or closed round a gap."""
-    return paths[0] if len(paths) == 1 and paths[0].area > 0 else None
-
-
-def _no_room(spec: PieceSpec, width: float) -> Finding:
-    return fault(
-        "A309",
-        spec.name,
-        f"an allowance of {width:.2f} mm doesn't leave one whole outline",
-        "lessen the allowance or widen the drawing's narrow part",
-        piece=spec.name,
+def _with_bites(piece: Piece, found: Set) -> Piece:
+    """The piece with its bites set in. Raises BitesMeetError."""
+    outline = bitten(piece.outline, [b for b in found.bites if b.ring == OUTLINE])
+    openings = tuple(
+        replace(o, path=bitten(o.path, [b for b in found.bites if b.ring == o.name]))
+        for o in piece.openings
     )
+    return replace(piece, outline=outline, openings=openings)
 
 
-def _with_marks(piece: Piece, spec: PieceSpec, scale: float) -> tuple[Piece, list[Finding]]:
+def _with_marks(piece: Piece, pattern: Pattern, spec: PieceSpec) -> tuple[Piece, list[Finding]]:
     findings: list[Finding] = []
     marks = []
-    for spec_mark, made in zip(spec.mark, asked_marks(piece, spec.mark, scale), strict=True):
+    for spec_mark, made in zip(spec.mark, asked_marks(pattern, spec.mark), strict=True):
         if isinstance(made, Finding):
             findings.append(made)
             continue

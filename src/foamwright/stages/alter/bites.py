@@ -25,7 +25,8 @@ class BitesMeetError(Exception):
 class Bite:
     """middle: arc length on the cut line, mm; width along it; depth into the material, mm.
 
-    A slit takes nothing out of the line: its width is what it keeps to itself.
+    A slit takes nothing out of the line: its width is what it keeps to itself.  ring: the name of
+    the line, empty for the outline.
     """
 
     name: str
@@ -33,6 +34,7 @@ class Bite:
     middle: float
     width: float
     depth: float
+    ring: str = ""
 
 
 def bitten(line: Path, bites: Sequence[Bite]) -> Path:

@@ -9,6 +9,7 @@ from foamwright.geometry.path import Path
 from foamwright.geometry.region import boundary, curve, distance, region, touches_or_overlaps
 from foamwright.job import MarkSpec
 from foamwright.model import Mark, MarkShape, Piece
+from foamwright.stages.alter.pattern import OWN, Pattern
 
 #: Flattening where distances to edges are judged, mm.
 NEAR_TOLERANCE = 0.005
@@ -28,29 +29,19 @@ def mark_at(name: str, shape: MarkShape, at: complex, size: float, to: complex |
     return Mark(name, shape, at, paths)
 
 
-def asked_marks(
-    piece: Piece, specs: tuple[MarkSpec, ...], scale: float
-) -> Iterator[Mark | Finding]:
-    """The job's marks on a scaled piece: places scale, sizes don't. Unknown points are faults."""
+def asked_marks(pattern: Pattern, specs: tuple[MarkSpec, ...]) -> Iterator[Mark | Finding]:
+    """The job's marks, at the places that they moved to; sizes stay. Unknown points are faults."""
     for number, spec in enumerate(specs, 1):
+        own = f"{OWN}mark-{number}"
         name = spec.name or spec.point or f"mark-{number}"
-        if spec.point is not None:
-            if spec.point not in piece.points:
-                known = ", ".join(piece.points) or "none"
-                yield fault(
-                    "A301",
-                    piece.name,
-                    f"mark {name}: no point {spec.point!r}",
-                    f"drawn points are {known}",
-                    piece=piece.name,
-                )
-                continue
-            at = piece.points[spec.point]
+        at = pattern.spot(own if spec.point is None else spec.point)
+        if at is None:
+            known = ", ".join(pattern.piece().points) or "none"
+            what = f"mark {name}: no point {spec.point!r}"
+            mend = f"drawn points are {known}"
+            yield fault("A301", pattern.name, what, mend, piece=pattern.name)
         else:
-            assert spec.at is not None
-            at = complex(*spec.at) * scale
-        to = None if spec.to is None else complex(*spec.to) * scale
-        yield mark_at(name, spec.shape, at, spec.size, to)
+            yield mark_at(name, spec.shape, at, spec.size, pattern.spot(f"{own}-to"))
 
 
 def too_near(piece: Piece, mark: Mark, keep: float) -> Finding | None:

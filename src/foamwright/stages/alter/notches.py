@@ -6,15 +6,19 @@ face: a V would leave a hole in the skin.  A relief bends foam: it is cut whatev
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypeVar
 
 from foamwright.findings import Finding, fault, note
 from foamwright.geometry.nearest import nearest_length
 from foamwright.geometry.path import Path
 from foamwright.job import Notch, PieceSpec, Relief
-from foamwright.model import Mark, Piece, Slit
+from foamwright.model import Mark, Slit
+from foamwright.stages.alter.allowance import width_at
 from foamwright.stages.alter.bites import Bite
-from foamwright.stages.alter.edges import NoSuchEdgeError, carried, edge_of, end_of
+from foamwright.stages.alter.edges import NoSuchEdgeError
+from foamwright.stages.alter.pattern import Pattern
 
 #: Width of a V notch at the edge as a part of its depth, where the job doesn't say.
 V_WIDTH = 1.0
@@ -45,103 +49,109 @@ class Set:
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
-    """What notches are set into. piece: scaled as drawn.  inward: how far inside its outline the
-    cut line lies, mm (negative: outside).
-    """
+class Spot:
+    """A place on a cut line: the ring that it goes round, arc length on it, and the allowance."""
 
-    piece: Piece
-    cut_line: Path
-    spec: PieceSpec
-    inward: float
+    ring: str
+    line: Path
+    at: float
+    allowance: float
 
 
-def notches_and_reliefs(piece: Piece, cut_line: Path, spec: PieceSpec, inward: float) -> Set:
-    """All that a piece's notches and reliefs come to; arguments as in `Ground`."""
-    ground = Ground(piece, cut_line, spec, inward)
+def notches_and_reliefs(pattern: Pattern, spec: PieceSpec) -> Set:
+    """All that a piece's notches and reliefs come to, once its allowance is on."""
     found = Set()
     for number, notch in enumerate(spec.notch, 1):
-        found += _notch(ground, notch, f"notch-{number}")
+        found += _at_spot(pattern, spec, notch, f"notch-{number}", _notch)
     for number, relief in enumerate(spec.relief, 1):
-        found += _relief(ground, relief, f"relief-{number}")
+        found += _at_spot(pattern, spec, relief, f"relief-{number}", _relief)
     return found
 
 
-def _place(ground: Ground, item: Notch | Relief) -> float:
-    """Arc length on the cut line. Raises NoSuchEdgeError.
+Item = TypeVar("Item", Notch, Relief)
 
-    Edges are measured on the line that the drawing shows: the stitch line, or the cut line.
-    """
-    outline, cut_line = ground.piece.outline, ground.cut_line
-    point = getattr(item, "point", None)
-    if point is not None:
-        at = end_of(ground.piece, point)
-        return at if cut_line is outline else nearest_length(cut_line, outline.point_at(at))[0]
-    edge = edge_of(ground.piece, item.edge or "", ground.spec.edges)
-    if edge.line is not outline:
-        raise NoSuchEdgeError(f"{edge.name!r} is an opening; notches go on the outline")
-    if ground.spec.drawn == "cut-line" and cut_line is not outline:
-        edge = carried(edge, cut_line, ground.inward)
+
+def _at_spot(
+    pattern: Pattern,
+    spec: PieceSpec,
+    item: Item,
+    name: str,
+    make: Callable[[str, Spot, Item, str], Set],
+) -> Set:
+    try:
+        return make(pattern.name, _spot(pattern, spec, item), item, name)
+    except NoSuchEdgeError as why:
+        where = f"{pattern.name} {name}"
+        told = fault("A303", where, str(why), "see `foamwright inspect`", piece=pattern.name)
+        return Set(findings=(told,))
+
+
+def _spot(pattern: Pattern, spec: PieceSpec, item: Notch | Relief) -> Spot:
+    """Where it goes; `at` is measured along the stitch line. Raises NoSuchEdgeError."""
+    if isinstance(item, Notch) and item.point is not None:
+        ring, at = pattern.place(item.point)
+        stitch = pattern.ring(ring).path
+        return _across(pattern, spec, ring, at, stitch.point_at(at))
+    edge = pattern.edge(item.edge or "")
     assert item.at is not None
     along = item.at.along(edge.length)
     if not 0 <= along <= edge.length:
         raise NoSuchEdgeError(
             f"{along:.1f} mm lies beyond the edge {edge.name!r} ({edge.length:.1f})"
         )
-    if edge.line is cut_line:
-        return edge.place(along)
-    return nearest_length(cut_line, edge.beside(along, ground.inward))[0]
+    width = width_at(pattern, spec, edge.ring)
+    return _across(pattern, spec, edge.ring, edge.place(along), edge.beside(along, -width))
 
 
-def _notch(ground: Ground, notch: Notch, name: str) -> Set:
-    try:
-        s = _place(ground, notch)
-    except NoSuchEdgeError as why:
-        return Set(findings=(_unplaced(ground.piece, name, why),))
-    allowance = ground.spec.allowance_width
-    if allowance <= 0:
-        return _face_mark(ground, s, notch.depth, name)
-    if notch.depth >= allowance:
-        return Set(findings=(_too_deep(ground.piece, name, notch.depth, allowance),))
+def _across(pattern: Pattern, spec: PieceSpec, ring: str, at: float, beside: complex) -> Spot:
+    """From arc length `at` on the stitch line to the cut line's place nearest to `beside`."""
+    cut = pattern.cut_line(ring)
+    if cut is pattern.ring(ring).path:
+        return Spot(ring, cut, at, 0.0)
+    return Spot(ring, cut, nearest_length(cut, beside)[0], width_at(pattern, spec, ring))
+
+
+def _notch(piece: str, spot: Spot, notch: Notch, name: str) -> Set:
+    if spot.allowance <= 0:
+        return _face_mark(piece, spot, notch.depth, name)
+    if notch.depth >= spot.allowance:
+        return Set(findings=(_too_deep(piece, name, notch.depth, spot.allowance),))
     if notch.shape in ("slit", "t"):
-        return _slit(ground, s, notch, name)
+        return _slit(piece, spot, notch, name)
     width = notch.width if notch.width is not None else V_WIDTH * notch.depth
     shape = notch.shape if notch.shape in ("castle", "u") else "v"
-    return _bite(ground, Bite(name, shape, s, width, notch.depth))
+    return _bite(piece, spot, Bite(name, shape, spot.at, width, notch.depth, spot.ring))
 
 
-def _relief(ground: Ground, relief: Relief, name: str) -> Set:
-    try:
-        s = _place(ground, relief)
-    except NoSuchEdgeError as why:
-        return Set(findings=(_unplaced(ground.piece, name, why),))
-    return _bite(ground, Bite(name, "v", s, relief.width, relief.depth))
+def _relief(piece: str, spot: Spot, relief: Relief, name: str) -> Set:
+    return _bite(piece, spot, Bite(name, "v", spot.at, relief.width, relief.depth, spot.ring))
 
 
-def _bite(ground: Ground, bite: Bite) -> Set:
-    told = _over_corner(ground, bite)
+def _bite(piece: str, spot: Spot, bite: Bite) -> Set:
+    told = _over_corner(piece, spot, bite)
     return Set(findings=(told,)) if told else Set(bites=(bite,))
 
 
-def _too_deep(piece: Piece, name: str, depth: float, allowance: float) -> Finding:
+def _too_deep(piece: str, name: str, depth: float, allowance: float) -> Finding:
     return fault(
         "A304",
-        f"{piece.name} {name}",
+        f"{piece} {name}",
         f"{depth:.2f} mm deep in an allowance of {allowance:.2f} mm: it would reach the stitch "
         "line",
         "make the notch shallower or the allowance wider",
-        piece=piece.name,
+        piece=piece,
     )
 
 
-def _slit(ground: Ground, s: float, notch: Notch, name: str) -> Set:
+def _slit(piece: str, spot: Spot, notch: Notch, name: str) -> Set:
     """A slit notch, with its bar where it is a T; it keeps its place free of other notches."""
     bar = notch.width if notch.width is not None else T_WIDTH * notch.depth
     width = bar if notch.shape == "t" else 0.0
-    taken = _bite(ground, Bite(name, "slit", s, max(width, SLIT_ROOM), notch.depth))
+    room = Bite(name, "slit", spot.at, max(width, SLIT_ROOM), notch.depth, spot.ring)
+    taken = _bite(piece, spot, room)
     if taken.findings:
         return taken
-    edge, along = ground.cut_line.point_at(s), ground.cut_line.tangent_at(s)
+    edge, along = spot.line.point_at(spot.at), spot.line.tangent_at(spot.at)
     end = edge + 1j * along * notch.depth
     slits = [Slit(name, Path.polygon([edge, end], closed=False))]
     if width > 0:
@@ -150,37 +160,31 @@ def _slit(ground: Ground, s: float, notch: Notch, name: str) -> Set:
     return taken + Set(slits=tuple(slits))
 
 
-def _face_mark(ground: Ground, s: float, depth: float, name: str) -> Set:
-    edge, inward = ground.cut_line.point_at(s), 1j * ground.cut_line.tangent_at(s)
+def _face_mark(piece: str, spot: Spot, depth: float, name: str) -> Set:
+    edge, inward = spot.line.point_at(spot.at), 1j * spot.line.tangent_at(spot.at)
     start = edge + MARK_INSET * inward
     path = Path.polygon([start, start + depth * inward], closed=False)
     told = note(
         "A305",
-        f"{ground.piece.name} {name}",
+        f"{piece} {name}",
         "no allowance bears it: a mark on the face instead",
-        piece=ground.piece.name,
+        piece=piece,
     )
     return Set(marks=(Mark(name, "notch", start, (path,)),), findings=(told,))
 
 
-def _over_corner(ground: Ground, bite: Bite) -> Finding | None:
-    line, half = ground.cut_line, bite.width / 2
+def _over_corner(piece: str, spot: Spot, bite: Bite) -> Finding | None:
+    line, half = spot.line, bite.width / 2
     at, total = line.joint_lengths(), line.length
     for joint in sorted(line.corners):
         gap = abs((at[joint] - bite.middle + total / 2) % total - total / 2)
         if gap <= half:
-            spot = line.segments[joint].start
+            corner = line.segments[joint].start
             return fault(
                 "A306",
-                f"{ground.piece.name} {bite.name}",
-                f"it would cut off the corner at {spot.real:.1f}, {spot.imag:.1f} mm",
+                f"{piece} {bite.name}",
+                f"it would cut off the corner at {corner.real:.1f}, {corner.imag:.1f} mm",
                 f"move it at least {half - gap:.1f} mm along the edge or make it narrower",
-                piece=ground.piece.name,
+                piece=piece,
             )
     return None
-
-
-def _unplaced(piece: Piece, name: str, why: NoSuchEdgeError) -> Finding:
-    return fault(
-        "A303", f"{piece.name} {name}", str(why), "see `foamwright inspect`", piece=piece.name
-    )

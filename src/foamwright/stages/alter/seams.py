@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from foamwright.findings import Finding, fault
 from foamwright.geometry.path import turn_degrees
-from foamwright.job import PieceSpec, Seam
-from foamwright.model import Piece
-from foamwright.stages.alter.edges import Edge, NoSuchEdgeError, carried, directions, edge_of
+from foamwright.job import Seam
+from foamwright.stages.alter.edges import Edge, NoSuchEdgeError, directions
+from foamwright.stages.alter.pattern import Pattern, edge_of
 
 #: What two edges may differ by, mm: a thread's width; common practice, no source.
 LENGTH_SLACK = 0.5
@@ -37,16 +37,13 @@ class SeamRow:
 
 
 def measure_seams(
-    seams: tuple[Seam, ...], pieces: Mapping[str, tuple[Piece, PieceSpec]], scale: float = 1.0
+    seams: tuple[Seam, ...], patterns: Mapping[str, Pattern]
 ) -> tuple[tuple[SeamRow, ...], tuple[Finding, ...]]:
-    """The seam table and its faults, on stitch lines.
-
-    pieces: by name, at `scale`; `stitch` is set where the outline isn't the stitch line itself.
-    """
+    """The seam table and its faults, on stitch lines; patterns by name, at their size."""
     rows, findings = [], []
     for seam in seams:
         try:
-            first, second = (_edge(join, pieces, scale) for join in seam.joins)
+            first, second = (edge_of(join, patterns) for join in seam.joins)
         except NoSuchEdgeError as why:
             findings.append(fault("A311", f"seam {seam.name}", str(why), "see [piece.edges]"))
             continue
@@ -57,17 +54,6 @@ def measure_seams(
         if seam.flat:
             findings.extend(_not_flat(seam, first, second))
     return tuple(rows), tuple(findings)
-
-
-def _edge(join: str, pieces: Mapping[str, tuple[Piece, PieceSpec]], scale: float) -> Edge:
-    name, _, edge = join.partition(".")
-    if name not in pieces:
-        raise NoSuchEdgeError(f"{join!r} names no piece; there are {', '.join(pieces)}")
-    piece, spec = pieces[name]
-    found = edge_of(piece, edge, spec.edges)
-    if piece.stitch is None or found.line is not piece.outline:
-        return found
-    return carried(found, piece.stitch, spec.allowance_width * scale)
 
 
 def _unequal(row: SeamRow) -> Finding:

@@ -1,0 +1,59 @@
+"""What the keys for the pattern must agree on between each other, as in `job_checks.py`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from foamwright.findings import Finding
+from foamwright.strict_toml import Source, shown
+from foamwright.toml_lines import KeyPath, nearest
+
+SCALES = ("scale", "scale_across", "scale_along")
+
+
+def near(word: str, known: tuple[str, ...], otherwise: str) -> str:
+    """The mend for a name that refers to nothing."""
+    found = nearest(word, known)
+    return f"did you mean {found}" if found else otherwise
+
+
+def names_edge(
+    source: Source, at: KeyPath, text: Any, pieces: tuple[str, ...]
+) -> Iterator[Finding]:
+    """That `piece.edge` names a piece of the job; whether it has the edge, its drawing tells,
+    since an opening is an edge too.
+    """
+    if not isinstance(text, str):
+        return
+    piece, _, edge = text.partition(".")
+    if not (piece and edge):
+        what = f"{shown(text)} names no edge of a piece"
+        yield source.fault("J505", at, what, "write it as piece.edge")
+    elif piece not in pieces:
+        mend = near(piece, pieces, "name a piece of this job")
+        yield source.fault("J508", at, f"no piece is named {shown(piece)}", mend)
+
+
+def size_checks(
+    source: Source, path: KeyPath, table: Any, pieces: tuple[str, ...]
+) -> Iterator[Finding]:
+    """A size is given by factors or by a fit; a fit is of a piece or of an edge."""
+    fit = table.get("fit") if isinstance(table, Mapping) else None
+    if not isinstance(fit, Mapping):
+        return
+    at = (*path, "fit")
+    for key in SCALES:
+        if key in table:
+            yield source.fault("J509", (*path, key), "stands beside fit", "keep one of the two")
+    if ("piece" in fit) == ("edge" in fit):
+        yield source.fault("J509", at, "a fit is of a piece or of an edge", "give one of the two")
+    if "edge" in fit and "width" in fit:
+        yield source.fault("J509", (*at, "width"), "an edge has no width", "give its length")
+    if "length" not in fit and "width" not in fit:
+        yield source.fault("J509", at, "does not say how long", "give length, or width")
+    yield from names_edge(source, (*at, "edge"), fit.get("edge"), pieces)
+    piece = fit.get("piece")
+    if isinstance(piece, str) and piece not in pieces:
+        mend = near(piece, pieces, "name a piece of this job")
+        yield source.fault("J508", (*at, "piece"), f"no piece is named {shown(piece)}", mend)
