@@ -6,7 +6,9 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from tests.geometry.dense import Edge, feet_off, places
+import shapely
+from numpy.typing import NDArray
+from tests.geometry.dense import Edge, feet_off, fine_count, places, spots_on
 
 from foamwright.findings import Finding
 from foamwright.geometry.affine import Affine
@@ -59,3 +61,27 @@ def freed_edge_off(contours: Sequence[Path], paths: Sequence[Path], radius: floa
     for contour in contours:
         worst = max(worst, feet_off(contour, target, radius, SLACK, cut).max())
     return float(worst)
+
+
+def tip_lost(contours: Sequence[Path], paths: Sequence[Path], radius: float) -> float:
+    """Farthest that the targets closed by a disc lie from what the paths' sweep frees, mm.
+
+    By the polygon library's own buffers of dense points: what a measure of the paths alone does not
+    see is a spike so thin that both its sides' cuts cross before its tip.
+    """
+    rings = [_dense(c) for c in contours]
+    target = shapely.Polygon(rings[0], rings[1:])
+    swept = shapely.union_all([shapely.LineString(_dense(p)).buffer(radius, 256) for p in paths])
+    closed = target.buffer(radius, 512).buffer(-radius, 512)
+    window = shapely.box(*(target.bounds + np.array([-1, -1, 1, 1]) * (2 * radius + 1)))
+    inside = target.representative_point()
+    (freed,) = (p for p in shapely.get_parts(window.difference(swept)) if p.contains(inside))
+    edge = shapely.get_coordinates(shapely.segmentize(closed.boundary, 0.05))
+    return float(shapely.distance(shapely.points(edge), freed.boundary).max())
+
+
+def _dense(path: Path) -> NDArray[np.float64]:
+    points = np.concatenate([spots_on(s, 4 * fine_count(s))[0][:-1] for s in path.segments])
+    ends = points[:1] if path.closed else [path.segments[-1].end]
+    points = np.concatenate([points, ends])
+    return np.column_stack([points.real, points.imag])

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.geometry.chain import as_piece, freed_edge_off, written
+from tests.geometry.chain import as_piece, freed_edge_off, tip_lost, written
 from tests.geometry.dense import Edge, places, winds, written_paths
 from tests.stages.compensate.tractrix import drive
 
@@ -155,6 +155,22 @@ def test_the_tip_of_a_drag_knife_frees_the_target(name, curves, offset):
     cut = Edge.through(tips)
     assert cut.off(places(contours)[0]).max() <= LIMIT
     assert_harmless(tips, contours)
+
+
+def needle() -> Path:
+    """Three cubics and a line that leave the tip almost together: 0.008 mm apart 0.08 mm on."""
+    left, tip, low = 1.4554 + 0.0756j, 1.6942 + 1.8486j, 0.2145 + 1.1089j
+    bow = [left, 1.303265 + 0.344662j, 1.209014 + 0.598072j, 1.175487 + 0.828189j]
+    bow += [1.141961 + 1.058307j, 1.169501 + 1.262785j, 1.257279 + 1.435461j]
+    bow += [1.345056 + 1.608136j, 1.492175 + 1.747247j, tip]
+    cubics = [Cubic(*bow[k : k + 4]) for k in (0, 3, 6)]
+    return Path.of([*cubics, Line(tip, low), Line(low, left)], True).counter_clockwise()
+
+
+def test_a_thin_spike_keeps_its_tip():
+    piece = as_piece(needle())
+    svg, height, _ = written(piece, Tool("laser", kerf=KERF))
+    assert tip_lost([piece.outline], written_paths(svg, height), KERF / 2) <= LIMIT
 
 
 # What must be exact in the text

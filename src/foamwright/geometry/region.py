@@ -157,6 +157,13 @@ def area(material: Region) -> float:
     return float(shapely.area(material))
 
 
+def face_about(p: complex, lines: Iterable[Region]) -> Region | None:
+    """The face that lines cut the plane into and that holds a point; None where it has no edge."""
+    faces = shapely.get_parts(shapely.polygonize([union(lines)]))
+    held = faces[shapely.intersects_xy(faces, p.real, p.imag)]
+    return held[0] if len(held) else None
+
+
 def bounds(material: Region) -> Box:
     """Raises GeometryError for an empty region."""
     if is_empty(material):

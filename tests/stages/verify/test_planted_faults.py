@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 import pathlib
 import tempfile
@@ -17,7 +18,7 @@ from foamwright.geometry.affine import Affine
 from foamwright.geometry.offset import offset
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Line
-from foamwright.model import Cut, FileStyle, Piece
+from foamwright.model import Cut, FileStyle, Piece, Tool
 
 BOX = b.with_slits(
     replace(b.square("box", 10 + 10j, 40), marks=(b.cross("m", 40 + 40j, 3),)),
@@ -375,3 +376,27 @@ def test_the_depth_left_in_a_notch_is_measured_from_its_mouth(tmp_path: pathlib.
     due = 0.1 * (1 / math.sin(math.radians(5.0)) - 1)
     told = next(f for f in found if f.code == "V011")
     assert float(told.what.split(" leaves ")[1].split()[0]) == pytest.approx(due, abs=0.002)
+
+
+HALF = math.radians(1.0)
+SPIKE = [20 + 70j, 20 + 70j + 40 * cmath.exp(-1j * HALF), 20 + 70j + 40 * cmath.exp(1j * HALF)]
+
+
+def nearer_sides(by: float) -> Path:
+    """Once round the spike, each long side so much further in and as long as it was: they cross."""
+    tip, low, high = SPIKE
+    down, up = (by * cmath.exp(s * 1j * (HALF - math.pi / 2)) for s in (1, -1))
+    return Path.polygon([tip + up, low + up, high + down, tip + down])
+
+
+@pytest.mark.parametrize("kerf", [0.2, 0.0])
+def test_a_spike_that_is_cut_off_near_its_tip_is_refused(
+    tmp_path: pathlib.Path, kerf: float
+) -> None:
+    """Both sides 0.004 mm in, as is allowed: they meet 0.004 / sin(1 degree) before the tip."""
+    piece = Piece("box", Path.polygon(SPIKE))
+    path = offset(piece.outline, 0.096, 0.001)[0] if kerf else nearer_sides(0.004)
+    tool = Tool("laser", kerf=kerf)
+    proof, found = b.Bench((piece,), (b.outline_cut(piece, path),), tool).prove(tmp_path)
+    assert b.faults(found) == [("V010", "box/drawn/1")] * 2
+    assert proof.worst_deviation_mm == pytest.approx(0.004 / math.sin(HALF), abs=0.012)

@@ -18,13 +18,17 @@ import numpy as np
 
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.fit import fit_arcs
-from foamwright.geometry.offset import offset
+from foamwright.geometry.offset import FIT_SHARE, offset
 from foamwright.geometry.offset_oval import offset_oval
 from foamwright.geometry.oval import Oval
-from foamwright.geometry.path import Path
+from foamwright.geometry.path import Path, turn_degrees
+from foamwright.geometry.region import self_crossings
 from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 from foamwright.model import Cut, Entry, Mark, MarkMaker, Operation, Placement, Sheet, Tool
 
+#: Turn at a spike's tip, degrees; how many finer fits are tried for one, each by so much finer; and
+#: how near to its tip its sides may cross without harm, mm.
+SPIKE_TURN, FINER_FITS, BY, AT_TIP = 120.0, 6, 4.0, 0.002
 #: How much finer chords are where a trailing tip would add their errors up.
 FINER = 3.0
 #: Shapes whose fit or parallel is kept for their other copies.
@@ -102,9 +106,41 @@ def share(tool: Tool, tolerance: float) -> float:
 
 def fitted(path: Path, tolerance: float) -> Path:
     """The path as lines and arcs."""
-    if any(isinstance(s, Cubic) for s in path.segments):
-        return fit_arcs(path, tolerance)
-    return path
+    kept = spikes_kept(path, tolerance)
+    return fit_arcs(kept, tolerance) if _has_cubics(kept) else kept
+
+
+def _has_cubics(path: Path) -> bool:
+    return any(isinstance(s, Cubic) for s in path.segments)
+
+
+def spikes_kept(path: Path, tolerance: float) -> Path:
+    """The path itself, or lines and arcs where a fit to this tolerance would lose a spike.
+
+    The sides of a spike thinner than twice the tolerance may cross once they are fitted, far from
+    the tip; then they are fitted more finely until they don't.
+    """
+    if not (_has_cubics(path) and _has_spike(path)):
+        return path
+    made = path
+    for k in range(FINER_FITS):
+        finer = tolerance / BY**k
+        made = fit_arcs(path, finer)
+        if not _loses_a_tip(made, finer / 100):
+            return made if k else path
+    return made
+
+
+def _has_spike(path: Path) -> bool:
+    joints = ((path.segments[i - 1], path.segments[i]) for i in path.corners)
+    return any(abs(turn_degrees(a.tangent(1.0), b.tangent(0.0))) > SPIKE_TURN for a, b in joints)
+
+
+def _loses_a_tip(path: Path, closely: float) -> bool:
+    tips = path.corner_points()
+    return any(
+        all(abs(spot - tip) > AT_TIP for tip in tips) for spot in self_crossings(path, closely)
+    )
 
 
 def written(path: Path, tool: Tool, tolerance: float) -> Path:
@@ -126,7 +162,7 @@ def fitted_target(contour: Contour, tolerance: float) -> Path:
 
 @lru_cache(maxsize=KEPT)
 def _offset_once(drawn: Path, distance: float, tolerance: float) -> tuple[Path, ...]:
-    return offset(drawn, distance, tolerance)
+    return offset(spikes_kept(drawn, tolerance * FIT_SHARE), distance, tolerance)
 
 
 def offset_target(contour: Contour, distance: float, tolerance: float) -> tuple[Path, ...]:

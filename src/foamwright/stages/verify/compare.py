@@ -29,6 +29,7 @@ from foamwright.geometry.region import (
     contains_points,
     curve,
     directed_deviation,
+    face_about,
     grown,
     minus,
     near,
@@ -78,11 +79,15 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """What was found of one piece in one file."""
+    """What was found of one piece in one file.
+
+    left: mm uncut at the bottom face.  far: where its edge there is farthest off its target.
+    """
 
     worst: Spot
     faults: tuple[Fault, ...]
     left: float = 0.0
+    far: Spot | None = None
 
 
 def prove(target: Target, cuts: Sequence[Trace], beam: Oval, limit: float) -> Proof:
@@ -143,7 +148,9 @@ def compare_freed(
         found = [_not_free(name, curve(path, target.fine), around) for name, path in hanging]
         return max((s for s, _ in found), key=lambda s: s.depth), [f for _, f in found]
     hair = max(0.0, HAIR_SHARE * limit - beam.radius)
-    missed = _off_swept(edge, union(lines), beam, limit)
+    missed = np.maximum(
+        _off_swept(edge, union(lines), beam, limit), _lost(edge, part, target, lines, limit, hair)
+    )
     spot = max(_edge_off(part, wanted, hair), _worst(edge, missed), key=lambda s: s.depth)
     if spot.depth <= limit:
         return spot, []
@@ -185,6 +192,25 @@ def _off_swept(points: Points, lines: Region, beam: Oval, limit: float) -> Dista
         off: Distances = np.abs(directed_deviation(points, lines) - beam.radius)
         return off
     return directed_deviation(points, swollen(lines, beam, tolerance=limit / 40))
+
+
+def _lost(
+    edge: Points, part: Region, target: Target, lines: Sequence[Region], limit: float, hair: float
+) -> Distances:
+    """For each point of the edge wanted its distance to what was freed: great where a tip is lost.
+
+    Where a tool narrower than a hair is swept as wide as one, thin tips are always lost to it;
+    there the face between the bare lines is asked.
+    """
+    off = directed_deviation(edge, part)
+    if not hair:
+        return off
+    doubtful = np.flatnonzero(off > limit)
+    off = np.zeros(len(edge))
+    face = face_about(target.inside, lines) if len(doubtful) else None
+    if face is not None:
+        off[doubtful] = directed_deviation(edge[doubtful], face)
+    return off
 
 
 def _edge_off(part: Region, wanted: Region, hair: float) -> Spot:
