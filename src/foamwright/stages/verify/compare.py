@@ -149,7 +149,7 @@ def compare_freed(
         return max((s for s, _ in found), key=lambda s: s.depth), [f for _, f in found]
     hair = max(0.0, HAIR_SHARE * limit - beam.radius)
     missed = np.maximum(
-        _off_swept(edge, union(lines), beam, limit), _lost(edge, part, target, lines, limit, hair)
+        _off_swept(edge, union(lines), beam, limit), _lost(edge, part, target, lines, hair)
     )
     spot = max(_edge_off(part, wanted, hair), _worst(edge, missed), key=lambda s: s.depth)
     if spot.depth <= limit:
@@ -195,7 +195,7 @@ def _off_swept(points: Points, lines: Region, beam: Oval, limit: float) -> Dista
 
 
 def _lost(
-    edge: Points, part: Region, target: Target, lines: Sequence[Region], limit: float, hair: float
+    edge: Points, part: Region, target: Target, lines: Sequence[Region], hair: float
 ) -> Distances:
     """For each point of the edge wanted its distance to what was freed: great where a tip is lost.
 
@@ -205,7 +205,7 @@ def _lost(
     off = directed_deviation(edge, part)
     if not hair:
         return off
-    doubtful = np.flatnonzero(off > limit)
+    doubtful = np.flatnonzero(off > 2 * hair)
     off = np.zeros(len(edge))
     face = face_about(target.inside, lines) if len(doubtful) else None
     if face is not None:
