@@ -16,6 +16,7 @@ from foamwright.errors import CommandError
 from foamwright.findings import Finding, Refused
 from foamwright.hazards import Rules
 from foamwright.job import Job, PieceSpec
+from foamwright.job_sizes import JobSize
 from foamwright.model import (
     FileStyle,
     Limits,
@@ -107,13 +108,17 @@ class Noticed:
 
 @dataclass(frozen=True, slots=True)
 class AskedJob:
-    """The job with the folder it stands in, the shelf it sees and the rules of that shelf."""
+    """The job with the folder it stands in, the shelf it sees and the rules of that shelf.
+
+    job: with a piece for each of its sizes.
+    """
 
     request: Request
     job: Job
     folder: Path
     shelf: Shelf
     rules: Rules
+    sizes: tuple[JobSize, ...]
 
     @property
     def stem(self) -> str:
@@ -135,8 +140,9 @@ class AskedJob:
     @property
     def needed(self) -> tuple[PieceSpec, ...]:
         """The wanted pieces and those that must be read for their sake."""
-        wanted = {s.name for s in self.specs} | self.job.leaned_on
-        return tuple(s for s in self.job.piece if s.name in wanted)
+        wanted = {s.name for s in self.specs}
+        measures = {s.measured_by for s in self.sizes if wanted & set(s.pieces.values())}
+        return tuple(s for s in self.job.piece if s.name in wanted | measures)
 
     @property
     def specs(self) -> tuple[PieceSpec, ...]:

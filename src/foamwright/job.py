@@ -17,7 +17,7 @@ from pydantic import BeforeValidator, Field, ValidationError, ValidationInfo
 from foamwright.fields import Length, Name, Size, Table, Text, Width, bare_unit
 from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
-from foamwright.job_pattern import ScaleKeys, SizeKeys
+from foamwright.job_pattern import ScaleKeys, SizeKeys, SizeSpec
 from foamwright.model import TrueFace
 from foamwright.names import distinct_names, safe_name
 from foamwright.strict_toml import Source, faults_of, read_toml
@@ -197,16 +197,10 @@ class Job(Part):
     job: JobHead
     piece: tuple[PieceSpec, ...] = Field(min_length=1)
     seam: tuple[Seam, ...] = ()
+    size: tuple[SizeSpec, ...] = ()
     permit: tuple[Permit, ...] = ()
     stock: tuple[StockSpec, ...] = ()
 
-
-    @property
-    def leaned_on(self) -> frozenset[str]:
-        """Pieces by which others are measured, so that they are read whatever is wanted."""
-        fit = self.job.fit
-        names = [] if fit is None else [fit.piece, (fit.edge or "").partition(".")[0]]
-        return frozenset(n for n in names if n)
 
 def load_job(file: Path) -> Job:
     """The job in a file. Raises Refused with all its faults (J501 to J509), each with its line."""

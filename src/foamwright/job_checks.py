@@ -13,7 +13,7 @@ from pathlib import PurePath
 from typing import Any
 
 from foamwright.findings import Finding
-from foamwright.job_pattern_checks import names_edge, near, size_checks
+from foamwright.job_pattern_checks import names_edge, near, size_checks, sizes_checks
 from foamwright.names import safe_name
 from foamwright.strict_toml import Source, shown
 from foamwright.toml_lines import KeyPath
@@ -33,6 +33,7 @@ def cross_checks(source: Source) -> Iterator[Finding]:
     """Every disagreement in a job's data: J505 to J509."""
     yield from _names(source)
     yield from size_checks(source, ("job",), source.data.get("job"), _pieces(source))
+    yield from sizes_checks(source, tuple(tables(source.data, "size")), _pieces(source))
     for path, piece in tables(source.data, "piece"):
         yield from _piece(source, path, piece)
     yield from _seams(source)
@@ -59,13 +60,13 @@ def _edges(piece: Mapping[str, Any]) -> tuple[str, ...]:
 
 def _names(source: Source) -> Iterator[Finding]:
     """Names must differ, also where case and special letters are lost, as in file names."""
-    for key in ("piece", "seam"):
+    for key in ("piece", "seam", "size"):
         taken: dict[str, str] = {}
         for path, item in tables(source.data, key):
             name = item.get("name")
             if not isinstance(name, str):
                 continue
-            if key == "piece" and set(name) & set("/."):
+            if key != "seam" and set(name) & set("/."):
                 mend = "leave them out: copies are piece/drawn/1, and edges piece.edge"
                 yield source.fault("J505", (*path, "name"), "holds a slash or a dot", mend)
             made = safe_name(name).lower()

@@ -40,3 +40,9 @@ class SizeKeys(ScaleKeys):
     """The size of a whole job: factors, or what they must come to."""
 
     fit: Fit | None = None
+
+
+class SizeSpec(SizeKeys):
+    """One `[[size]]`: the whole pattern is cut at it. It stands in place of the job's own size."""
+
+    name: Name

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from foamwright.findings import Finding
+from foamwright.names import safe_name
 from foamwright.strict_toml import Source, shown
 from foamwright.toml_lines import KeyPath, nearest
 
@@ -57,3 +58,23 @@ def size_checks(
     if isinstance(piece, str) and piece not in pieces:
         mend = near(piece, pieces, "name a piece of this job")
         yield source.fault("J508", (*at, "piece"), f"no piece is named {shown(piece)}", mend)
+
+
+def sizes_checks(
+    source: Source, sizes: Sequence[tuple[KeyPath, Mapping[str, Any]]], pieces: tuple[str, ...]
+) -> Iterator[Finding]:
+    """Sizes stand in place of the job's own, and a piece's name at a size is no other piece's."""
+    head = source.data.get("job")
+    for key in (*SCALES, "fit"):
+        if sizes and isinstance(head, Mapping) and key in head:
+            what = "stands beside [[size]] tables, each of which is a size"
+            yield source.fault("J509", ("job", key), what, "leave it out")
+    taken: dict[str, str] = {}
+    for path, size in sizes:
+        yield from size_checks(source, path, size, pieces)
+        for piece in pieces:
+            name = f"{piece}-{size.get('name')}"
+            made = safe_name(name).lower()
+            if taken.setdefault(made, name) != name:
+                what = f"{shown(name)} would be two pieces of different sizes"
+                yield source.fault("J507", (*path, "name"), what, "name the size otherwise")

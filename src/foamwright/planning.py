@@ -26,6 +26,7 @@ from foamwright.geometry.affine import Affine
 from foamwright.hazards import load_rules
 from foamwright.job import Job, PieceSpec, job_for_drawing, load_job
 from foamwright.job_checks import drawing_and_piece
+from foamwright.job_sizes import by_size, sized_names
 from foamwright.model import (
     Copy,
     Cut,
@@ -61,9 +62,11 @@ def load(request: Request) -> AskedJob:
     folder = request.source.parent
     shelf = Shelf.of(folder, base=Path() if request.is_drawing else folder)
     job = _job_of_drawing(request) if request.is_drawing else load_job(request.source)
-    asked = AskedJob(request, job, folder, shelf, load_rules(shelf.folders))
-    _check_only(request.only, job)
-    return asked
+    job, sizes = by_size(job)
+    only = tuple(n for name in request.only for n in sized_names(name, sizes))
+    _check_only(only, job)
+    request = replace(request, only=only)
+    return AskedJob(request, job, folder, shelf, load_rules(shelf.folders), sizes)
 
 
 def _check_only(only: Iterable[str], job: Job) -> None:
@@ -178,9 +181,18 @@ def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
 def draft_patterns(
     asked: AskedJob, drawn: Mapping[str, Piece]
 ) -> tuple[dict[str, Draft], tuple[Finding, ...]]:
-    """The patterns on their stitch lines, at their size, by name."""
-    pieces = {s.name: (drawn[s.name], s) for s in asked.job.piece if s.name in drawn}
-    return draft(pieces, asked.job.job, ALLOWANCE_TOLERANCE)
+    """The patterns on their stitch lines, at their sizes, by name."""
+    made: dict[str, Draft] = {}
+    findings: list[Finding] = []
+    for size in asked.sizes:
+        names = drawn.keys() & set(size.pieces.values())
+        pieces = {s.name: (drawn[s.name], s) for s in asked.needed if s.name in names}
+        if not pieces:
+            continue
+        drafts, found = draft(pieces, size.keys, ALLOWANCE_TOLERANCE, size.name)
+        made.update(drafts)
+        findings.extend(found)
+    return made, tuple(findings)
 
 
 def judge_seams(asked: AskedJob, drafts: Drafts) -> tuple[tuple[SeamRow, ...], tuple[Finding, ...]]:

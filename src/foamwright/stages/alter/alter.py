@@ -41,11 +41,14 @@ Drafts = Mapping[str, Draft]
 
 
 def draft(
-    pieces: Mapping[str, tuple[Piece, PieceSpec]], keys: SizeKeys, tolerance: float
+    pieces: Mapping[str, tuple[Piece, PieceSpec]],
+    keys: SizeKeys,
+    tolerance: float,
+    size_name: str = "",
 ) -> tuple[dict[str, Draft], Found]:
-    """The patterns of a job's pieces, by name; faults come as findings.
+    """The patterns of a job's pieces at one of its sizes, by name; faults come as findings.
 
-    keys: the size of the whole job.  tolerance: of a parallel, mm.
+    keys: the size.  tolerance: of a parallel, mm.  size_name: for messages.
     """
     findings: list[Finding] = []
     stitched: dict[str, tuple[Pattern, PieceSpec]] = {}
@@ -55,7 +58,7 @@ def draft(
         pattern, found = taken_off(pattern, spec, tolerance)
         findings.extend(found)
         stitched[name] = pattern, spec
-    size, found = size_of(keys, {n: p for n, (p, _) in stitched.items()})
+    size, found = size_of(keys, {n: p for n, (p, _) in stitched.items()}, size_name)
     findings.extend(found)
     made: dict[str, Draft] = {}
     for name, (before, spec) in stitched.items():

@@ -11,21 +11,24 @@ from foamwright.stages.alter.pattern import Pattern, edge_of
 from foamwright.stages.alter.size import Size, extent
 
 
-def size_of(keys: SizeKeys, patterns: Mapping[str, Pattern]) -> tuple[Size, tuple[Finding, ...]]:
+def size_of(
+    keys: SizeKeys, patterns: Mapping[str, Pattern], name: str = ""
+) -> tuple[Size, tuple[Finding, ...]]:
     """The size that the keys ask for; a fit is measured on the stitch lines as drawn.
 
-    A317 tells the factors that a fit came to, or why it can't be had.
+    A317 tells the factors that a fit came to, or why it can't be had.  name: of the size.
     """
+    where = f"size {name} fit" if name else "fit"
     if keys.fit is None:
         return Size(keys.scale * keys.scale_across, keys.scale * keys.scale_along), ()
     try:
         size = _fitted(keys.fit, patterns)
     except NoSuchEdgeError as why:
-        return Size(), (fault("A317", "fit", str(why), "name an edge as piece.edge"),)
+        return Size(), (fault("A317", where, str(why), "name an edge as piece.edge"),)
     factors = f"{size.along:.4f}"
     if size.across != size.along:
         factors += f" along and {size.across:.4f} across"
-    return size, (note("A317", "fit", f"the drawn size is scaled by {factors}"),)
+    return size, (note("A317", where, f"the drawn size is scaled by {factors}"),)
 
 
 def _fitted(fit: Fit, patterns: Mapping[str, Pattern]) -> Size:

@@ -1,0 +1,79 @@
+"""One pattern at several sizes: a job with `[[size]]` tables as a job with a piece for each size.
+
+A piece `sole` at the size `M` is `sole-M`, and so in copies, files' contents, record and sheet; a
+seam at each size joins that size's own pieces.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from foamwright.job import Job, PieceSpec, Seam
+from foamwright.job_pattern import Fit, SizeKeys
+
+
+@dataclass(frozen=True, slots=True)
+class JobSize:
+    """A size of the job. name: empty where the file has no table of sizes.  keys: with the names
+    of its own pieces.  pieces: these names by those that the file gives.
+    """
+
+    name: str
+    keys: SizeKeys
+    pieces: Mapping[str, str]
+
+    def edge(self, edge: str) -> str:
+        """`piece.edge` as it is called at this size."""
+        piece, _, rest = edge.partition(".")
+        return f"{self.pieces[piece]}.{rest}"
+
+    @property
+    def measured_by(self) -> str | None:
+        """The piece that a fit measures."""
+        fit = self.keys.fit
+        if fit is None:
+            return None
+        return fit.piece if fit.edge is None else fit.edge.partition(".")[0]
+
+
+def by_size(job: Job) -> tuple[Job, tuple[JobSize, ...]]:
+    """The job with a piece for each size, and the sizes; one size where the file has no table."""
+    if not job.size:
+        return job, (JobSize("", job.job, {p.name: p.name for p in job.piece}),)
+    sizes = tuple(
+        _size(s.name, s, {p.name: f"{p.name}-{s.name}" for p in job.piece}) for s in job.size
+    )
+    pieces = [_piece(p, size) for p in job.piece for size in sizes]
+    seams = [_seam(seam, size) for seam in job.seam for size in sizes]
+    return job.model_copy(update={"piece": tuple(pieces), "seam": tuple(seams)}), sizes
+
+
+def _size(name: str, keys: SizeKeys, pieces: Mapping[str, str]) -> JobSize:
+    drawn = JobSize(name, keys, pieces)
+    fit = keys.fit
+    if fit is None:
+        return drawn
+    at_size: dict[str, str] = {}
+    if fit.piece is not None:
+        at_size["piece"] = pieces[fit.piece]
+    if fit.edge is not None:
+        at_size["edge"] = drawn.edge(fit.edge)
+    sized: Fit = fit.model_copy(update=at_size)
+    return JobSize(name, keys.model_copy(update={"fit": sized}), pieces)
+
+
+def _piece(spec: PieceSpec, size: JobSize) -> PieceSpec:
+    return spec.model_copy(update={"name": size.pieces[spec.name]})
+
+
+def _seam(seam: Seam, size: JobSize) -> Seam:
+    joins = tuple(size.edge(j) for j in seam.joins)
+    return seam.model_copy(update={"name": f"{seam.name}-{size.name}", "joins": joins})
+
+
+def sized_names(name: str, sizes: tuple[JobSize, ...]) -> tuple[str, ...]:
+    """A piece or copy as the file calls it, at every size; what no size knows stays."""
+    piece, slash, rest = name.partition("/")
+    found = [f"{s.pieces[piece]}{slash}{rest}" for s in sizes if piece in s.pieces]
+    return tuple(found) or (name,)
