@@ -196,9 +196,9 @@ class Job(Part):
     schema_: Literal[1] = Field(default=1, alias="schema")
     job: JobHead
     piece: tuple[PieceSpec, ...] = Field(min_length=1)
-    seam: tuple[Seam, ...] = ()
     size: tuple[SizeSpec, ...] = ()
     permit: tuple[Permit, ...] = ()
+    seam: tuple[Seam, ...] = ()
     stock: tuple[StockSpec, ...] = ()
 
 

@@ -75,6 +75,6 @@ def sizes_checks(
         for piece in pieces:
             name = f"{piece}-{size.get('name')}"
             made = safe_name(name).lower()
-            if taken.setdefault(made, name) != name:
+            if taken.setdefault(made, piece) != piece:
                 what = f"{shown(name)} would be two pieces of different sizes"
                 yield source.fault("J507", (*path, "name"), what, "name the size otherwise")
