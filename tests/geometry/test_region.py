@@ -243,3 +243,14 @@ def test_a_loop_is_found_though_its_sides_are_nearer_than_is_usually_looked():
     (spot,) = rg.loops(spike)
     assert spot == pytest.approx(2 * 20.0 * math.sqrt(2 * 2e-4 / 20.0), abs=0.02)
     assert rg.loops(thin_spike(0.0)) == ()
+
+
+def test_an_index_finds_what_each_distance_finds():
+    spots = [complex(7 * k % 40, 11 * k % 40) for k in range(30)]
+    discs = [rg.region(Path.circle(p, 1 + k % 3), (), 0.01) for k, p in enumerate(spots)]
+    index = rg.near(discs)
+    for reach in (0.0, 0.5, 4.0):
+        for asked in (rg.point(20 + 20j), rg.polyline([3 + 3j, 30 + 9j]), discs[5]):
+            found = [k for k, d in enumerate(discs) if rg.distance(d, asked) <= reach]
+            assert list(index.within(asked, reach)) == found
+    assert index.within(rg.polygon([0j, 1 + 0j, 1j]).buffer(-9), 1.0) == ()

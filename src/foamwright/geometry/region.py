@@ -257,15 +257,23 @@ class Near:
 
     def __init__(self, regions: Sequence[Region]) -> None:
         self.regions = tuple(regions)
-        self._tree = shapely.STRtree(self.regions)
+        self._all = np.array(self.regions, dtype=object)
+        shapely.prepare(self._all)
+        self._tree = shapely.STRtree(self._all)
 
     def within(self, material: Region, reach: float = 0.0) -> tuple[int, ...]:
         """Indices, ascending, of the regions at most `reach` mm away (0: touching)."""
+        if is_empty(material):
+            return ()
+        low_x, low_y, high_x, high_y = material.bounds
+        margin = max(reach, 0.0)
+        zone = shapely.box(low_x - margin, low_y - margin, high_x + margin, high_y + margin)
+        asked = np.sort(self._tree.query(zone))
         if reach <= 0:
-            found = self._tree.query(material, predicate="intersects")
+            met = shapely.intersects(self._all[asked], material)
         else:
-            found = self._tree.query(material, predicate="dwithin", distance=reach)
-        return tuple(int(i) for i in sorted(found))
+            met = shapely.dwithin(self._all[asked], material, reach)
+        return tuple(int(i) for i in asked[met])
 
     def nearest(self, material: Region) -> int:
         """Index of the region nearest to another. Raises GeometryError where there is none."""

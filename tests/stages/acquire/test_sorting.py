@@ -9,7 +9,7 @@ from svg_texts import drawing, svg
 
 from foamwright.findings import Finding
 from foamwright.model import Drawing, Piece
-from foamwright.stages.acquire import select
+from foamwright.stages.acquire import pieces, select
 
 SOLE = (
     '<g id="sole"><path d="M10 10h80v60h-80z"/><circle id="rod-hole" cx="30" cy="30" r="5"/>'
@@ -262,3 +262,18 @@ def test_a_loop_of_a_few_microns_is_told_by_the_reader(tmp_path: Path) -> None:
     bow = "M10 10 C30 10.0012 40 10.0012 60 10 V60 H32 L30 10.0005 L10 60 Z"
     _, told = drawing(tmp_path, svg(f'<path id="p" d="{bow}"/>'))
     assert [f.code for f in told if f.is_fault] == ["R102"]
+
+
+def test_lines_in_the_only_piece_near_are_placed_without_cutting_it_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """So that the work grows with the lines, not with the lines times the piece's own corners."""
+
+    def never(*_: object) -> None:
+        raise AssertionError("the piece was cut up")
+
+    monkeypatch.setattr(pieces, "common", never)
+    lines = "".join(f'<path d="M{12 + k} 20 l0.5 30"/>' for k in range(40))
+    drawn, told = drawing(tmp_path, svg(f'<rect x="10" y="10" width="50" height="50"/>{lines}'))
+    assert not [f for f in told if f.is_fault]
+    assert len(drawn.pieces[0].marks) == 40

@@ -312,6 +312,8 @@ class _Sorting:
         near_by = self.index.within(place, REACH) if self.drafts else ()
         if not near_by:
             return self._by_group(s)
+        if len(near_by) == 1:
+            return self.drafts[near_by[0]]
 
         def rank(i: int) -> tuple[float, float, int, float]:
             material = self.materials[i]
@@ -333,7 +335,7 @@ class _Sorting:
         return same[0] if len(same) == 1 else None
 
     def _tell_beyond(self, s: Shape, draft: _Draft, what: str) -> None:
-        material = self.materials[self.drafts.index(draft)]
+        material = self.materials[next(i for i, d in enumerate(self.drafts) if d is draft)]
         line = curve(s.path, self.tolerance)
         if covers(material, line):
             return
