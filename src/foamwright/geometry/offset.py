@@ -19,10 +19,11 @@ import numpy as np
 import shapely
 
 from foamwright.errors import GeometryError
-from foamwright.geometry.chains import Chains, Flags
+from foamwright.geometry.chains import Chains
 from foamwright.geometry.fit import fit_arcs
 from foamwright.geometry.offset_fill import Ring, filled, flattened
-from foamwright.geometry.offset_raw import JOINS, Element, Join, Raw, raw_parallels
+from foamwright.geometry.offset_raw import JOINS, Element, Join, raw_parallels
+from foamwright.geometry.offset_simple import simple_results
 from foamwright.geometry.offset_trim import exact_path
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import Region
@@ -147,32 +148,13 @@ def _batch(paths: Sequence[Path], backwards: bool, how: _Joining) -> Iterator[tu
     joins = np.full(n, JOINS.index(how.join))
     raw = raw_parallels(chains, reach, joins, how.tolerance, how.mitre_limit)
     clockwise = chains.clockwise()
-    for i, found in enumerate(_simple(raw, clockwise, backwards, how.tolerance)):
+    known = simple_results(raw, clockwise, how.tolerance * CHORD_SHARE, how.tolerance)[0]
+    for i, found in enumerate((known.reversed() if backwards else known).paths()):
         if found is not None:
             yield (Parallel(found, True),)
         else:
             made = _filled(chains.path(i), bool(clockwise[i]), raw.elements(i), how)
             yield tuple(Parallel(p.path.reversed(), p.exact) for p in made) if backwards else made
-
-
-def _simple(raw: Raw, clockwise: Flags, backwards: bool, tolerance: float) -> Iterator[Path | None]:
-    """The results that are known without the polygon library, None for the others."""
-    from foamwright.geometry.offset_simple import simple_pieces
-
-    pieces, first = simple_pieces(
-        raw.start,
-        raw.end,
-        raw.bulge,
-        raw.role,
-        raw.sharp,
-        raw.first,
-        clockwise,
-        tolerance * CHORD_SHARE,
-        tolerance,
-    )
-    n = int(first[-1])
-    made = Chains(pieces.start[:n], pieces.end[:n], pieces.bulge[:n], pieces.corner[:n], first)
-    return (made.reversed() if backwards else made).paths()
 
 
 def _filled(
@@ -201,7 +183,9 @@ def _settled(
             return Parallel(trimmed.path, True)
     keeps_its = np.array([_keeps(e, how) for e in elements])[ring.owner]
     both = keeps_its & np.roll(keeps_its, 1)
-    return Parallel(_chords(ring), False) if _keep_distance(ring.points[both], edge, how) else None
+    return (
+        Parallel(chord_path(ring), False) if _keep_distance(ring.points[both], edge, how) else None
+    )
 
 
 def _edge(path: Path, tolerance: float) -> Region:
@@ -236,8 +220,8 @@ def _keep_distance(points: Points, edge: Region, how: _Joining) -> bool:
     )
 
 
-def _chords(ring: Ring) -> Path:
-    """The polygon as lines; corners where runs meet out of nature."""
+def chord_path(ring: Ring) -> Path:
+    """A ring's polygon as lines; corners where runs meet out of nature."""
     points = ring.points
     ends = np.roll(points, -1)
     lines = tuple(Line(complex(a), complex(b)) for a, b in zip(points, ends, strict=True))

@@ -21,7 +21,15 @@ Join: TypeAlias = Literal["round", "mitre", "bevel"]
 Role: TypeAlias = Literal["parallel", "join", "inner"]
 _ROLES: tuple[Role, ...] = ("parallel", "join", "inner")
 #: The numbers of joins in compiled code.
-JOINS = ("round", "mitre", "bevel")
+JOINS = (
+    "round",
+    "mitre",
+    "bevel",
+    "butt-before",
+    "butt-after",
+    "fold-before",
+    "fold-after",
+)
 
 #: A segment shorter than this makes a cutter stutter, mm; only a round join may be.
 SLIVER = 0.05

@@ -207,6 +207,24 @@ def _settle(s: Sides, k: int, at_end: bool, spot: complex) -> bool:
 
 
 @compiled
+def _crossed(s: Sides, b: int, k: int) -> bool:
+    """Cuts two sides where they cross at an inside corner, if one is a line and it costs little."""
+    if s.radius[k] == np.inf:
+        fits, spot = _met_by(s, b, True, s.start[k], s.goes[k])
+    elif s.radius[b] == np.inf:
+        fits, spot = _met_by(s, k, False, s.end[b], s.came[b])
+    else:
+        return False
+    here, there = _dot(spot - s.end[b], s.came[b]), _dot(spot - s.start[k], s.goes[k])
+    line, lost = (k, there) if s.radius[k] == np.inf else (b, -here)
+    if not fits or here > TINY or there < -TINY or lost > LOSS_SHARE * s.length[line]:
+        return False
+    _settle(s, b, True, spot)
+    _settle(s, k, False, spot)
+    return True
+
+
+@compiled
 def _mitred(s: Sides, b: int, a: int, corner: complex, far: float, points: Points) -> int:
     """A mitre's points, of which the farthest lies `far` mm from the corner: their count."""
     here, there, came, goes = s.end[b], s.start[a], s.came[b], s.goes[a]
@@ -268,6 +286,9 @@ def _squared(
             fits, points[0] = _met_by(s, other, not own_ends, end, out)
             return 1 if fits else 0
         folds = False
+    if reach <= TINY:
+        points[0] = spot
+        return 1
     if folds:
         # away from the corner along the other side, mirrored at the own side's line
         away = -_way_at(s, other, not own_ends, spot)
@@ -320,8 +341,9 @@ def _joint(
     join: int,
     tolerance: float,
     limit: float,
+    uniform: bool,
 ) -> None:
-    """Settles the joint k between the sides b and k."""
+    """Settles the joint k between the sides b and k.  uniform: of a path with one reach."""
     turn = cmath.phase(s.goes[k] * s.came[b].conjugate())
     if turn < -CUSP_TURN:
         turn += 2 * math.pi
@@ -334,8 +356,10 @@ def _joint(
     if abs(here - there) <= TINY:
         j.by[k] = _NOTHING
     elif turn < 0:
-        j.by[k] = _BRIDGE if even else _BY_CORNER
-        j.sharp[k] = not even
+        j.by[k] = _BRIDGE if uniform else _BY_CORNER
+        j.sharp[k] = not uniform
+        if not even and _crossed(s, b, k):
+            j.by[k] = _NOTHING
     elif turn > math.pi or (join == ROUND and turn > 1e-9):
         j.by[k] = _ARC
         if not even:
@@ -449,9 +473,10 @@ def raw_elements(
     begins = np.zeros(len(first), np.intp)
     for i in range(len(first) - 1):
         low, high = first[i], first[i + 1]
+        uniform = reach[low:high].min() == reach[low:high].max()
         for k in range(low, high):
             b = k - 1 if k > low else high - 1
-            _joint(s, j, b, k, start[k], corner[k], reach, join[k], tolerance, limit)
+            _joint(s, j, b, k, start[k], corner[k], reach, join[k], tolerance, limit, uniform)
         for k in range(low, high):
             b = k - 1 if k > low else high - 1
             after = k + 1 if k + 1 < high else low
