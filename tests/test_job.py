@@ -183,6 +183,8 @@ def test_all_faults_come_at_once_in_the_files_order(tmp_path: Path) -> None:
         (HEAD + 'scale = 2\nfit = { piece = "a", length = 5 }\n' + PIECE, "J509", "beside fit"),
         (HEAD + 'fit = { edge = "a.b", width = 5 }\n' + PIECE, "J509", "no width"),
         (HEAD + 'fit = { edge = "a", length = 5 }\n' + PIECE, "J505", "piece.edge"),
+        (HEAD + PIECE + 'half = ["1"]\n', "J505", "two corners or points"),
+        (HEAD + PIECE + 'half = "f"\neven = "f"\n', "J509", "even already"),
         (HEAD + "scale_acros = 2\n" + PIECE, "J503", "did you mean scale_across"),
         (HEAD + PIECE + "at_least = { hand = 0 }\n", "J505", "more than nought"),
         (HEAD + PIECE + '[piece.edges]\ne = ["1"]\n', "J504", "required"),

@@ -120,6 +120,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A315": "a drawn slit or mark that the alterations leave outside its piece",
         "A317": "a size fitted to a measure, or one that can't be",
         "A318": "an edge or opening that can't keep its drawn size",
+        "A319": "a half that can't be opened",
+        "A320": "a drawing evened out about its centre line, or one that can't be",
         # L: layout (stages/arrange)
         "L401": "a piece fits no stock of its material",
         "L402": "the layout search failed or broke a rule, so boxes were laid in rows",

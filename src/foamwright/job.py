@@ -17,7 +17,7 @@ from pydantic import BeforeValidator, Field, ValidationError, ValidationInfo
 from foamwright.fields import Length, Name, Size, Table, Text, Width, bare_unit
 from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
-from foamwright.job_pattern import ScaleKeys, SizeKeys, SizeSpec
+from foamwright.job_pattern import AxisName, ScaleKeys, SizeKeys, SizeSpec
 from foamwright.model import TrueFace
 from foamwright.names import distinct_names, safe_name
 from foamwright.strict_toml import Source, faults_of, read_toml
@@ -35,14 +35,24 @@ class Part(Table):
 
 
 class Station(Part):
-    """A place along an edge: mm from its start, or a fraction of its length (one of the two)."""
+    """A place along an edge: mm from its start, or a fraction of its length (one of the two).
+
+    back: from its end instead.
+    """
 
     mm: float | None = None
     fraction: float | None = None
+    back: bool = False
 
     def along(self, length: float) -> float:
         """Distance in mm along an edge of this length."""
-        return self.mm if self.mm is not None else (self.fraction or 0.0) * length
+        forth = self.mm if self.mm is not None else (self.fraction or 0.0) * length
+        return length - forth if self.back else forth
+
+    @property
+    def from_the_other_end(self) -> Station:
+        """The same place of the edge's mirror image, which runs the other way."""
+        return Station(mm=self.mm, fraction=self.fraction, back=not self.back)
 
 
 def _station(value: Any, info: ValidationInfo) -> Station:
@@ -110,6 +120,8 @@ class PieceSpec(ScaleKeys):
     machine: Name | None = None
     count: Count = 1
     mirrored: Count = 0
+    half: AxisName | None = None
+    even: AxisName | None = None
     fixed: tuple[str, ...] = ()
     at_least: dict[str, Size] = Field(default_factory=dict)
     allowance: dict[str, Width] = Field(default_factory=dict)

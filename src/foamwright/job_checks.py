@@ -91,6 +91,9 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
     if isinstance(outline, str) and not all(drawing_and_piece(outline)):
         what = "must name a drawing and the piece in it"
         yield source.fault("J505", (*path, "outline"), what, "write it as heron.svg#sole")
+    if "half" in piece and "even" in piece:
+        what = "stands beside half, and an opened half is even already"
+        yield source.fault("J509", (*path, "even"), what, "keep one of the two")
     yield from _allowance(source, path, piece)
     for at, notch in tables(piece, "notch", path):
         yield from _notch(source, at, notch, _edges(piece))

@@ -5,14 +5,28 @@ What they must agree on between each other is in `job_pattern_checks.py`.
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import Field, PlainValidator
 
 from foamwright.fields import Name, Size, Table
 
 #: A factor of the drawn size.
 Factor = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0.001, le=1000)]
+
+
+def _axis(value: Any) -> str | tuple[str, str]:
+    """Raises ValueError with the reason."""
+    if isinstance(value, str) and value:
+        return value
+    pair = value if isinstance(value, list | tuple) and len(value) == 2 else ()
+    if pair and all(isinstance(v, str | int) and not isinstance(v, bool) and v != "" for v in pair):
+        return str(pair[0]), str(pair[1])
+    raise ValueError("names a drawn line or an edge, or two corners or points in brackets")
+
+
+#: A straight line: the name of a drawn line or of an edge, or two places that it runs through.
+AxisName = Annotated[str | tuple[str, str], PlainValidator(_axis)]
 
 
 class ScaleKeys(Table):

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from types import MappingProxyType
 
 from foamwright.errors import GeometryError
@@ -60,6 +61,12 @@ class Strand:
 
     def renamed(self, rename: Callable[[str], str]) -> Strand:
         return Strand(self.path, _frozen({rename(k): j for k, j in self.places.items()}))
+
+    def part(self, first: int, last: int) -> Strand:
+        """From joint to joint, first < last."""
+        corners = frozenset(j - first for j in self.path.corners if first < j < last)
+        places = {n: j - first for n, j in self.places.items() if first <= j <= last}
+        return Strand(Path(self.path.segments[first:last], False, corners), _frozen(places))
 
     def spanning(self, start: complex, end: complex) -> Strand:
         """The strand turned, moved and stretched as a whole so that it runs from start to end.
@@ -178,22 +185,31 @@ class Contour:
         return Contour(self.path, _frozen({rename(k): j for k, j in self.places.items()}))
 
 
-def closed_up(strands: Sequence[Strand]) -> Contour:
-    """Strands end to end as a contour; ends that rounding parted are set on one another.
+def strung(strands: Sequence[Strand]) -> Strand:
+    """Strands end to end as one; ends that rounding parted are set on one another.
 
     Raises GeometryError where they leave a gap.
     """
+    ends = [f.start if _near(s.end, f.start) else s.end for s, f in pairwise(strands)]
     fixed = [
-        s.ending_at(s.start, f.start) if _near(s.end, f.start) else s
-        for s, f in zip(strands, [*strands[1:], strands[0]], strict=True)
+        s.ending_at(s.start, e) for s, e in zip(strands, [*ends, strands[-1].end], strict=True)
     ]
-    path = joined([s.path for s in fixed], closed=True)
     places: dict[str, int] = {}
-    at, n = 0, len(path.segments)
+    at = 0
     for s in fixed:
-        places.update({name: (at + j) % n for name, j in s.places.items()})
+        places.update({name: at + j for name, j in s.places.items()})
         at += len(s.path.segments)
-    return Contour(path, _frozen(places))
+    return Strand(joined([s.path for s in fixed], closed=False), _frozen(places))
+
+
+def closed_up(strands: Sequence[Strand]) -> Contour:
+    """Strands end to end as a contour. Raises GeometryError where they leave a gap."""
+    whole = strung(strands)
+    if _near(whole.end, whole.start):
+        whole = whole.ending_at(whole.start, whole.start)
+    n = len(whole.path.segments)
+    path = joined([whole.path], closed=True)
+    return Contour(path, _frozen({name: j % n for name, j in whole.places.items()}))
 
 
 def _near(a: complex, b: complex) -> bool:

@@ -16,10 +16,12 @@ from foamwright.job_pattern import SizeKeys
 from foamwright.model import Copy, Piece
 from foamwright.stages.alter.allowance import allowed, taken_off
 from foamwright.stages.alter.bites import BitesMeetError, bitten
+from foamwright.stages.alter.evened import evened
 from foamwright.stages.alter.fit import size_of
 from foamwright.stages.alter.marks import asked_marks, too_near
 from foamwright.stages.alter.notches import Set, notches_and_reliefs
-from foamwright.stages.alter.pattern import OUTLINE, Pattern, drafted
+from foamwright.stages.alter.opened import both_halves, opened
+from foamwright.stages.alter.pattern import OUTLINE, Pattern, drafted, missing_edges
 from foamwright.stages.alter.size import Size, sized
 from foamwright.stages.alter.sound import unsound
 
@@ -53,11 +55,8 @@ def draft(
     findings: list[Finding] = []
     stitched: dict[str, tuple[Pattern, PieceSpec]] = {}
     for name, (piece, spec) in pieces.items():
-        pattern, found = drafted(piece, spec)
+        stitched[name], found = _stitched(piece, spec, tolerance)
         findings.extend(found)
-        pattern, found = taken_off(pattern, spec, tolerance)
-        findings.extend(found)
-        stitched[name] = pattern, spec
     size, found = size_of(keys, {n: p for n, (p, _) in stitched.items()}, size_name)
     findings.extend(found)
     made: dict[str, Draft] = {}
@@ -67,6 +66,18 @@ def draft(
         findings.extend(found)
         made[name] = Draft(pattern, spec, before.transformed(own.map(before.grain)).piece())
     return made, tuple(findings)
+
+
+def _stitched(
+    piece: Piece, spec: PieceSpec, tolerance: float
+) -> tuple[tuple[Pattern, PieceSpec], Found]:
+    """The whole pattern on its stitch line, and what is asked of the whole of it."""
+    pattern, found = opened(drafted(piece, spec), spec)
+    pattern, more = evened(pattern, spec)
+    findings = (*found, *more, *missing_edges(pattern))
+    spec = both_halves(spec, pattern)
+    pattern, found = taken_off(pattern, spec, tolerance)
+    return (pattern, spec), (*findings, *found)
 
 
 def alter(drawn: Draft, tolerance: float) -> tuple[Piece, Found]:
@@ -107,7 +118,7 @@ def _with_bites(piece: Piece, found: Set) -> Piece:
 def _with_marks(piece: Piece, pattern: Pattern, spec: PieceSpec) -> tuple[Piece, list[Finding]]:
     findings: list[Finding] = []
     marks = []
-    for spec_mark, made in zip(spec.mark, asked_marks(pattern, spec.mark), strict=True):
+    for spec_mark, made in asked_marks(pattern, spec.mark):
         if isinstance(made, Finding):
             findings.append(made)
             continue

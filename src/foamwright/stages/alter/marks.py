@@ -9,6 +9,7 @@ from foamwright.geometry.path import Path
 from foamwright.geometry.region import boundary, curve, distance, region, touches_or_overlaps
 from foamwright.job import MarkSpec
 from foamwright.model import Mark, MarkShape, Piece
+from foamwright.stages.alter.axis import TWIN
 from foamwright.stages.alter.pattern import OWN, Pattern
 
 #: Flattening where distances to edges are judged, mm.
@@ -29,19 +30,26 @@ def mark_at(name: str, shape: MarkShape, at: complex, size: float, to: complex |
     return Mark(name, shape, at, paths)
 
 
-def asked_marks(pattern: Pattern, specs: tuple[MarkSpec, ...]) -> Iterator[Mark | Finding]:
-    """The job's marks, at the places that they moved to; sizes stay. Unknown points are faults."""
+def asked_marks(
+    pattern: Pattern, specs: tuple[MarkSpec, ...]
+) -> Iterator[tuple[MarkSpec, Mark | Finding]]:
+    """The job's marks, at the places that they moved to, and their twins where a half was opened.
+
+    Sizes stay.  Unknown points are faults.
+    """
     for number, spec in enumerate(specs, 1):
         own = f"{OWN}mark-{number}"
         name = spec.name or spec.point or f"mark-{number}"
-        at = pattern.spot(own if spec.point is None else spec.point)
-        if at is None:
+        place = own if spec.point is None else spec.point
+        if pattern.spot(place) is None:
             known = ", ".join(pattern.piece().points) or "none"
             what = f"mark {name}: no point {spec.point!r}"
             mend = f"drawn points are {known}"
-            yield fault("A301", pattern.name, what, mend, piece=pattern.name)
-        else:
-            yield mark_at(name, spec.shape, at, spec.size, pattern.spot(f"{own}-to"))
+            yield spec, fault("A301", pattern.name, what, mend, piece=pattern.name)
+        for end in ("", TWIN):
+            at, to = pattern.spot(place + end), pattern.spot(f"{own}-to{end}")
+            if at is not None:
+                yield spec, mark_at(name + end, spec.shape, at, spec.size, to)
 
 
 def too_near(piece: Piece, mark: Mark, keep: float) -> Finding | None:

@@ -108,13 +108,14 @@ class Pattern:
             count = sum(n.isdecimal() for n in self.outline.places)
             raise NoSuchEdgeError(f"no corner {place}; the outline has {count}")
         if place in self.points:
-            gap = min(nearest_length(c.path, self.points[place])[1] for c in self._rings())
+            gap = min(nearest_length(c.path, self.points[place])[1] for c in self.rings())
             raise NoSuchEdgeError(f"point {place!r} lies {gap:.1f} mm off every line")
-        names = {n for c in self._rings() for n in c.places if not n.isdecimal()}
+        names = {n for c in self.rings() for n in c.places if not n.isdecimal()}
         drawn = ", ".join(sorted(n for n in names | self.points.keys() if not n.startswith(OWN)))
         raise NoSuchEdgeError(f"no point {place!r}; drawn points are {drawn or 'none'}")
 
-    def _rings(self) -> tuple[Contour, ...]:
+    def rings(self) -> tuple[Contour, ...]:
+        """The outline and the openings' lines."""
         return (self.outline, *(h.contour for h in self.holes))
 
     def joints(self, run: Run) -> tuple[int, int]:
@@ -142,7 +143,7 @@ class Pattern:
 
     def spot(self, name: str) -> complex | None:
         """Where a named place or point lies; None where there is none of the name."""
-        for contour in self._rings():
+        for contour in self.rings():
             if name in contour.places:
                 return contour.point(name)
         return self.points.get(name)
@@ -190,7 +191,7 @@ class Pattern:
 
     def piece(self) -> Piece:
         """What is cut: cut lines where they are known, else the stitch lines."""
-        named = {n: c.point(n) for c in self._rings() for n in c.places if not n.isdecimal()}
+        named = {n: c.point(n) for c in self.rings() for n in c.places if not n.isdecimal()}
         points = {**self.points, **named}
         shown = {n: p for n, p in points.items() if not n.startswith(OWN)}
         stitch = None if self.cut is None else self.outline.path
@@ -209,11 +210,10 @@ def edge_of(name: str, patterns: Mapping[str, Pattern]) -> Edge:
 Step = Callable[[Pattern], tuple[Pattern, tuple[Finding, ...]]]
 
 
-def drafted(piece: Piece, spec: PieceSpec) -> tuple[Pattern, tuple[Finding, ...]]:
+def drafted(piece: Piece, spec: PieceSpec) -> Pattern:
     """The drawn piece as a pattern: corners numbered, drawn points on its rings made places.
 
-    The job's marks at coordinates become points of ours, so that they follow every step.  Faults
-    (A303): edges between places that aren't there.
+    The job's marks at coordinates become points of ours, so that they follow every step.
     """
     outline, holes, off = _placed(piece)
     points = dict(off)
@@ -221,7 +221,7 @@ def drafted(piece: Piece, spec: PieceSpec) -> tuple[Pattern, tuple[Finding, ...]
         for key, at in ((f"{OWN}mark-{number}", mark.at), (f"{OWN}mark-{number}-to", mark.to)):
             if at is not None:
                 points[key] = complex(*at)
-    made = Pattern(
+    return Pattern(
         spec.name,
         outline,
         holes,
@@ -233,7 +233,6 @@ def drafted(piece: Piece, spec: PieceSpec) -> tuple[Pattern, tuple[Finding, ...]
         piece.notes,
         piece.source,
     )
-    return made, tuple(_missing_edges(made))
 
 
 def _placed(piece: Piece) -> tuple[Contour, tuple[Hole, ...], dict[str, complex]]:
@@ -260,7 +259,8 @@ def _started(contour: Contour) -> Contour:
     return contour.with_place(START, 0.0)
 
 
-def _missing_edges(pattern: Pattern) -> list[Finding]:
+def missing_edges(pattern: Pattern) -> tuple[Finding, ...]:
+    """A303: edges between places that aren't there."""
     found = []
     for name in pattern.edges:
         try:
@@ -268,4 +268,4 @@ def _missing_edges(pattern: Pattern) -> list[Finding]:
         except NoSuchEdgeError as why:
             where = f"{pattern.name} edge {name}"
             found.append(fault("A303", where, str(why), "see `inspect`", piece=pattern.name))
-    return found
+    return tuple(found)
