@@ -164,6 +164,24 @@ def test_chords_do_as_well(name, e):
     assert max(out, back) < 0.0065
 
 
+@pytest.mark.parametrize("name", outlines())
+@pytest.mark.parametrize("curves", ["arcs", "lines"])
+def test_the_tip_cuts_the_outline_by_every_entry(name, curves):
+    target = outlines()[name]
+    tool = Tool("drag-knife", blade_offset=E, overlap=1.0, curves=curves)
+    (cut,), _ = compensate(sheet(piece(target)), tool, 0.006)
+    assert len(cut.entries) >= 8
+    starts = [e.start for e in cut.entries]
+    assert len({complex(round(p.real, 3), round(p.imag, 3)) for p in starts}) == len(starts)
+    assert cut.path == cut.entries[0].path
+    few = cut.entries[:: 2 if curves == "arcs" else 5]
+    for k, entry in enumerate(few):
+        run = Cut("p", "outline", "CUT_OUTER", entry.path)
+        assert run.path.start == pytest.approx(entry.start, abs=1e-9)
+        assert run.path.end == pytest.approx(entry.end, abs=1e-9)
+        assert max(worst_tip(run, target, HEADINGS[k % len(HEADINGS)])) < 0.0065
+
+
 def test_a_dropped_blade_offset_is_seen_by_the_same_check():
     """The check above can fail: the plain outline driven as a pivot path cuts corners off."""
     target = rectangle(40, 40, 60, 40)
@@ -184,9 +202,10 @@ def test_run_ins_stay_out_of_every_piece():
     cuts, findings = compensate(laid, TOOL, 0.006)
     assert not findings
     solids = [region.grown(region.region(p.outline), -0.004) for p in parts]
-    for cut in cuts:
-        stroke = cut.path.segments[0]
-        for off in range(-150, 151, 30):
+    assert all(len(cut.entries) > 1 for cut in cuts)
+    for entry in (e for cut in cuts for e in cut.entries):
+        stroke = entry.path.segments[0]
+        for off in range(-150, 151, 60):
             heading = cmath.phase(stroke.tangent(0.0)) + math.radians(off)
             tips, _ = drive(Path((stroke,), False), E, heading)
             assert not any(region.touches_or_overlaps(s, region.polyline(tips)) for s in solids)
@@ -242,8 +261,11 @@ def test_a_small_opening_is_set_down_and_told():
     assert [f.code for f in findings] == ["C512"]
     assert cuts[0].contour == "align"
     opening = next(c for c in cuts if c.contour == "opening:o0")
-    tips, _ = drive(opening.path, E, 0.0)
-    assert np.abs(np.abs(tips - (60 + 60j)) - 1.5).max() < 0.003
+    assert len(opening.entries) > 1
+    for entry in opening.entries:
+        tips, heading = drive(entry.path, E, 0.0)
+        assert np.abs(np.abs(tips - (60 + 60j)) - 1.5).max() < 0.003
+        assert math.cos(heading) == pytest.approx(1.0, abs=1e-4)
 
 
 def test_an_opening_with_room_is_entered_from_inside():

@@ -25,6 +25,11 @@ from foamwright.stages.compensate.contours import (
 )
 from foamwright.stages.compensate.ground import Ground
 from foamwright.stages.compensate.pivot import end_to_end, pivot_segments, swing
+from foamwright.stages.compensate.pivot_loop import (
+    PIVOT_CORNER,
+    run_in_entries,
+    set_down_entries,
+)
 from foamwright.stages.compensate.run_in import (
     PARKED,
     RunIn,
@@ -33,8 +38,6 @@ from foamwright.stages.compensate.run_in import (
     run_in_length,
 )
 
-#: Degrees of turn above which a joint of the pivot path is kept as a corner by the fit.
-PIVOT_CORNER = 1.0
 #: The contour name of the stroke in the scrap that aligns the blade before all else.
 ALIGNMENT = "align"
 
@@ -51,19 +54,33 @@ def cuts(
         if contour.operation == "PEN" or not compensated:
             made.append(contour.cut(plain(contour, tool, tolerance)))
             continue
-        target = contour.path
-        way = find_run_in(target, tool.blade_offset, ground) if contour.frees else None
-        if way is None:
+        cut, runs_in = _cut(contour, tool, tolerance, ground)
+        made.append(cut)
+        if not runs_in:
             set_down.append(contour)
             if contour.frees:
                 findings.append(_no_room(contour, tool))
         findings.extend(_tight(contour, tool.blade_offset))
-        path = contour_path(target, way, tool, share(tool, tolerance))
-        made.append(contour.cut(written(path, tool, tolerance)))
     if set_down:
         made, noticed = _aligned(sheet, tool, ground, made)
         findings.extend(noticed)
     return made, findings
+
+
+def _cut(contour: Contour, tool: Tool, tolerance: float, ground: Ground) -> tuple[Cut, bool]:
+    """A contour's cut with its entries, and whether it is met by a run-in."""
+    target = contour.path
+    if contour.frees:
+        entries = run_in_entries(contour, tool, tolerance, ground)
+        if entries:
+            return contour.cut(entries[0].path, entries=entries), True
+    way = find_run_in(target, tool.blade_offset, ground) if contour.frees else None
+    if way is None and target.closed:
+        entries = set_down_entries(contour, tool, tolerance)
+        if entries:
+            return contour.cut(entries[0].path, entries=entries), False
+    path = contour_path(target, way, tool, share(tool, tolerance))
+    return contour.cut(written(path, tool, tolerance)), way is not None
 
 
 def _aligned(

@@ -16,6 +16,21 @@ from foamwright.geometry.path import Path, turn_degrees
 STEP = 12.0
 #: Places in even steps, at least and at most, and corners at most: bounds the search.
 LEAST, MOST, CORNERS = 8, 24, 8
+#: mm to a joint that count as being on it.
+AT_JOINT = 1e-6
+
+
+def places(way: Path) -> tuple[tuple[int, float], ...]:
+    """Outside corners, then even places that aren't beside one."""
+    corners = outside_corners(way)
+    at = [way.segments[i].start for i, _ in corners]
+    apart = min(STEP, way.length / LEAST) / 4
+    even = (
+        (i, t)
+        for i, t in even_places(way)
+        if all(abs(way.segments[i].point(t) - p) > apart for p in at)
+    )
+    return (*corners, *even)
 
 
 def even_places(way: Path) -> tuple[tuple[int, float], ...]:
@@ -26,8 +41,9 @@ def even_places(way: Path) -> tuple[tuple[int, float], ...]:
     at, passed = step / 2, 0.0
     for i, s in enumerate(way.segments):
         size = s.length()
-        while at <= passed + size and len(found) < count:
-            found.append((i, min(1.0, max(0.0, s.at_length(at - passed)))))
+        while at < passed + size - AT_JOINT and len(found) < count:
+            on = at - passed
+            found.append((i, s.at_length(on) if on > AT_JOINT else 0.0))
             at += step
         passed += size
     return tuple(found)

@@ -92,6 +92,23 @@ def find_run_in(path: Path, offset: float, ground: Ground) -> RunIn | None:
     return None
 
 
+def clear_stroke(contact: complex, along: complex, offset: float, ground: Ground) -> Line | None:
+    """The first run-in that is clear onto a contour met at a contact, where it runs along a way.
+
+    Tried along that way itself, which is clear at an outside corner, then at the APPROACHES.
+    """
+    length = run_in_length(offset)
+    for angle in (0.0, *APPROACHES):
+        direction = along * cmath.rect(1.0, math.radians(angle))
+        if abs(turn_degrees(PARKED, direction)) > WORST_HEADING:
+            continue
+        end = contact + offset * direction
+        stroke = Line(end - length * direction, end)
+        if ground.is_clear(zone(stroke, offset)):
+            return stroke
+    return None
+
+
 def _ways(path: Path) -> Iterator[tuple[int, float, complex]]:
     """Outside corners along their first edge, sharpest first; then slants onto long segments."""
     n = len(path.segments)
