@@ -209,8 +209,8 @@ class Job(Part):
     job: JobHead
     piece: tuple[PieceSpec, ...] = Field(min_length=1)
     size: tuple[SizeSpec, ...] = ()
-    permit: tuple[Permit, ...] = ()
     seam: tuple[Seam, ...] = ()
+    permit: tuple[Permit, ...] = ()
     stock: tuple[StockSpec, ...] = ()
 
 
