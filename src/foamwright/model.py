@@ -79,7 +79,8 @@ class Piece:
 
     outline: closed, counter-clockwise.  stitch: the stitch line where an allowance lies outside it.
     points: named places drawn as `point`.  grain: direction of the drawn grain line in degrees, or
-    None (upright).  source: where it was drawn, `heron.svg#sole`, for messages.
+    None (upright).  source: where it was drawn, `heron.svg#sole`, for messages.  half: the fold
+    about which a piece that is drawn as a half is opened; empty: it is drawn whole.
     """
 
     name: str
@@ -92,6 +93,7 @@ class Piece:
     stitch: Path | None = None
     notes: tuple[str, ...] = ()
     source: str = ""
+    half: str = ""
 
     def transformed(self, m: Affine) -> Piece:
         """The mapped piece; after a mirror map the paths are turned so that orientation holds."""
@@ -133,11 +135,37 @@ class Drawing:
 
 
 @dataclass(frozen=True, slots=True)
+class Bridging:
+    """Holding bridges asked of an outline: count, or spacing (the most along it between two), mm.
+
+    width: of the stock that each leaves standing, mm.
+    """
+
+    count: int | None
+    spacing: float | None
+    width: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bridge:
+    """A gap in a cut that holds a piece in its sheet.
+
+    at: the middle of the stretch of the target's outline that stays uncut; length: of that stretch,
+    mm.  width: of the stock that stands where it is narrowest, mm.
+    """
+
+    at: complex
+    length: float
+    width: float
+
+
+@dataclass(frozen=True, slots=True)
 class Copy:
     """One piece to be cut, altered and, where mirrored, already a mirror image.
 
     name: `sole/drawn/1`, `sole/mirrored/1`.  rotations: the turns that layout may choose from,
     degrees, applied to `piece` about the origin (they bring the grain where the rules want it).
+    bridging: how it is to be held in its sheet; None: not at all.
     """
 
     name: str
@@ -147,6 +175,7 @@ class Copy:
     material: str
     machine: str
     rotations: tuple[float, ...] = (0.0,)
+    bridging: Bridging | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +262,14 @@ class Tool:
     holds.  blade_offset: pivot to tip.  overrun: how far the bottom of the stock is severed behind
     the top (thickness / tan of the blade edge's angle to the sheet).  edges: a single-edged blade
     overruns at a stroke's exit only, a double-edged one at both ends.  plunge: how far along its
-    stroke the blade reaches as it goes in.  settings: for the sheet.
+    stroke the blade reaches ahead of its tip as it goes in.  far_face_max: how far off its target
+    the edge may lie at the bottom face, and a blade's flat off its stroke.  pass_depths: how deep a
+    knife goes in each pass; empty: every pass goes as deep.  lead_in, lead_out: ways in the scrap
+    before and after a laser's contour, lead_angle: between them and it.  clearance: gap that is
+    asked for between two cuts.  focus_depth: of a beam's focus below the face in the first pass,
+    focus_step: how much deeper it is with each further one.  band:
+    the stretch of a roll's feed that is worked before the next.  far_first: depth of the bands in
+    which a sheet is worked from its far side on.  settings: for the sheet.
     """
 
     method: Method
@@ -252,12 +288,20 @@ class Tool:
     edges: Literal["single", "double"] = "single"
     plunge: float = 0.0
     blade_width: float = 0.0
+    far_face_max: float = 1.0
     lead_in: float = 0.0
+    lead_out: float = 0.0
+    lead_angle: float = 45.0
+    clearance: float = 0.0
     passes: int = 1
+    focus_depth: float | None = None
+    focus_step: float = 0.0
+    pass_depths: tuple[float, ...] = ()
     cut_speed: float = 50.0
     travel_speed: float = 200.0
     acceleration: float = 1000.0
     band: float | None = None
+    far_first: float | None = None
 
     @property
     def beam(self) -> Oval:
@@ -270,8 +314,29 @@ class Tool:
         wider = max(self.kerf, self.kerf_entry or 0.0, self.kerf_exit or 0.0)
         return 2 * self.beam.radius * (wider / self.kerf if self.kerf else 1.0)
 
+    @property
+    def section(self) -> float:
+        """How wide a turned blade is at the face when it is down, mm: both edges, if it has two."""
+        return max(self.plunge, self.overrun) * (2 if self.edges == "double" else 1)
+
     def leaves_to_machine(self, compensation: str) -> bool:
         return compensation in self.applies
+
+
+@dataclass(frozen=True, slots=True)
+class Footprint:
+    """What alterations must know of a blade, so that they ask for nothing it can't cut, mm.
+
+    swing: radius on which a swivel blade turns about its tip.  section: width at the face of a
+    blade that is turned.  overrun, ends: how far short the bottom stays at how many ends of a
+    stroke.  flat_max: how far a flat blade may lie off a curve.  All nought: no blade.
+    """
+
+    swing: float = 0.0
+    section: float = 0.0
+    overrun: float = 0.0
+    ends: int = 1
+    flat_max: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -342,11 +407,13 @@ class Cut:
     """One run of the tool with the tool down: a path of lines and arcs in sheet coordinates.
 
     copy: whose.  contour: `outline`, `opening:eye`, `slit:vein-1`, `mark:toe`; several strokes of
-    one contour share the name and keep their order.  band: the stretch of the feed on a roll.
+    one contour share the name and keep their order in turn, whichever is the first.  band: the
+    stretch of the feed on a roll, or of a sheet from its far side, that is worked before the next.
     closed contours without a lead-in are closed paths, all else is open.
     entries: the ways in which it may be run, all clear of every piece, the path's own first; empty
     where there is no other, or where it is chosen.
-    left: length in mm of this run's target that the bottom face leaves for the hand.
+    left: length in mm of this run's target that is left for the hand: at the bottom face, or by
+    bridge, the holding bridge at this run's end.
     """
 
     copy: str
@@ -355,6 +422,7 @@ class Cut:
     path: Path
     band: int = 0
     left: float = 0.0
+    bridge: Bridge | None = None
     entries: tuple[Entry, ...] = ()
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
 import pytest
 from dxf_files import built, faults, read
+from tests.stages.alter.test_alter import altered
 
 from foamwright.stages.acquire.pieces import sort_shapes
 
@@ -62,3 +64,26 @@ def test_numbers_as_layers_alone_mean_nothing(tmp_path: Path) -> None:
 
     shapes, _, _ = read(built(tmp_path / "a.dxf", draw))
     assert [s.role for s in shapes] == [None]
+
+
+def test_a_mirror_line_opens_its_half(tmp_path: Path) -> None:
+    """A quarter disc of radius 40 against its mirror line is a half disc, area pi 40^2 / 2."""
+
+    def draw(space: Any) -> None:
+        block = space.doc.blocks.new("YOKE")
+        quarter = [(0, 0, 0), (40, 0, math.tan(math.pi / 8)), (0, 40, 0)]
+        at = {"layer": "1"}
+        block.add_polyline2d(quarter, format="xyb", close=True, dxfattribs=at)
+        block.add_line((0, 0), (0, 40), dxfattribs={"layer": "6"})
+        block.add_point((20, 0), dxfattribs={"layer": "4"})
+        space.add_blockref("YOKE", (0, 0))
+
+    shapes, _, _ = read(built(tmp_path / "a.dxf", draw, "R2000"))
+    (half,) = sort_shapes(shapes, "a.dxf").pieces
+    assert half.half == half.marks[0].name
+    whole, told = altered(half, drawn="cut-line")
+    assert told == []
+    assert whole.outline.area == pytest.approx(800 * math.pi, rel=1e-12)
+    assert whole.marks == ()
+    assert whole.points["notch"] == pytest.approx(20)
+    assert whole.points["notch'"] == pytest.approx(-20)

@@ -28,7 +28,7 @@ from foamwright.stages.acquire.dxf_hatch import FILLS, boundaries
 from foamwright.stages.acquire.dxf_open import INSUNITS, Opened, open_dxf
 from foamwright.stages.acquire.dxf_told import Tally, findings_of, plain
 from foamwright.stages.acquire.join import join_loose
-from foamwright.stages.acquire.shapes import FILL, Reading, Shape, role_of
+from foamwright.stages.acquire.shapes import FILL, MIRROR, Reading, Shape, role_of
 from foamwright.units import unit_size
 
 #: Most instances read from one file; a bomb of nested arrays is stopped here.
@@ -182,7 +182,8 @@ class _Walk:
             self.tally.merged += run.merged
             self.tally.wide += bool(getattr(entity, "has_width", False))
             words, called = plain(run.words), meant.name if meant and role == "point" else ""
-            yield Shape(path, called, words, groups, role, where, FILL if kind in FILLS else "")
+            special = FILL if kind in FILLS else MIRROR if meant and role == "fold" else ""
+            yield Shape(path, called, words, groups, role, where, special)
 
     def _runs(self, entity: Any, frame: _Frame, where: str) -> list[tuple[Run, Path | None]]:
         """What an entity draws; nothing, and the reason in the tally, where it can't be read."""

@@ -32,7 +32,7 @@ from foamwright.model import Mark, Opening, Piece, Slit
 from foamwright.stages.acquire.marks import Symbol, direction, symbols
 from foamwright.stages.acquire.naming import Unique, aliases, harmless, part_name, piece_names
 from foamwright.stages.acquire.nesting import nest, whole
-from foamwright.stages.acquire.shapes import FILL, Shape
+from foamwright.stages.acquire.shapes import FILL, MIRROR, Shape
 
 #: A point, note or mark this near to a piece, in mm, belongs to it.
 REACH = 1.0
@@ -56,6 +56,7 @@ class _Draft:
     points: dict[str, complex] = field(default_factory=dict)
     grain: float | None = None
     notes: list[str] = field(default_factory=list)
+    half: str = ""
     unique: Unique = field(default_factory=Unique)
 
     def finished(self, file: str) -> Piece:
@@ -70,6 +71,7 @@ class _Draft:
             None,
             tuple(self.notes),
             f"{file}#{self.name}",
+            self.half,
         )
 
 
@@ -272,6 +274,8 @@ class _Sorting:
         self._tell_beyond(symbol.shape, draft, "the fold")
         name = self._part_name(draft, symbol.shape, "fold")
         draft.marks.append(Mark(name, "fold", symbol.at, symbol.paths))
+        if symbol.shape.kind == MIRROR:
+            draft.half = name
 
     def _add_grain(self, draft: _Draft, symbol: Symbol) -> None:
         if symbol.kind == "dot":

@@ -18,6 +18,8 @@ ROLES = ("cut", "mark", "slit", "fold", "grain", "point", "note")
 
 #: The kind of the boundary of a fill, which is an outline where no line is drawn round the fill.
 FILL = "fill"
+#: The kind of a fold about which a half is to be opened, whatever the job says.
+MIRROR = "mirror"
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +28,8 @@ class Shape:
 
     groups: names of the enclosing groups or layers, outermost first.  role: one of `ROLES` where
     the drawing states it.  where: file, line and name, for messages (`heron.svg line 12 #sole`);
-    the subpaths of one element share it.  kind: what `data-shape` says of a mark (`hole`), or FILL.
+    the subpaths of one element share it.  kind: what `data-shape` says of a mark (`hole`), FILL
+    or MIRROR.
     A dot of no size (a `point`, a note's place) is one line from a spot to itself.
     """
 

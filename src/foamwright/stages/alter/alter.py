@@ -72,6 +72,8 @@ def _stitched(
     piece: Piece, spec: PieceSpec, tolerance: float
 ) -> tuple[tuple[Pattern, PieceSpec], Found]:
     """The whole pattern on its stitch line, and what is asked of the whole of it."""
+    if piece.half and spec.half is None:
+        spec = spec.model_copy(update={"half": piece.half})
     pattern, found = opened(drafted(piece, spec), spec)
     pattern, more = evened(pattern, spec)
     findings = (*found, *more, *missing_edges(pattern))
