@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pydantic import ValidationError
 from scipy.integrate import solve_ivp
 
 from foamwright.derive import (
@@ -117,6 +118,17 @@ def test_the_speed_is_the_least_of_those_given() -> None:
     for fastest, speed in ((None, 90.0), (60.0, 60.0), (120.0, 90.0)):
         machine = _machine("laser", cut_speed_max=fastest)
         assert tool_for(machine, _material(cut), cut).cut_speed == speed
+
+
+def test_a_flat_sheet_is_worked_from_its_far_side_where_the_material_asks() -> None:
+    cut = _cut("laser", kerf=0.2)
+    limp = _material(cut, far_first=150)
+    assert tool_for(_machine("laser"), limp, cut).far_first == 150.0
+    assert tool_for(_machine("laser"), _material(cut), cut).far_first is None
+    assert tool_for(_machine("laser", feed="roll"), limp, cut).far_first is None
+    for bad in (0, -5, "far", True):
+        with pytest.raises(ValidationError, match="far_first"):
+            _material(cut, far_first=bad)
 
 
 def test_a_band_is_of_a_roll_only() -> None:

@@ -92,6 +92,7 @@ def tool_for(
         travel_speed=machine.travel_speed,
         acceleration=machine.acceleration,
         band=machine.band if machine.feed == "roll" else None,
+        far_first=None if machine.feed == "roll" else material.far_first,
     )
 
 

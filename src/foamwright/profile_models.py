@@ -98,7 +98,11 @@ class StockProfile(Table):
 
 
 class MaterialProfile(Table):
-    """A material. id: the file's name.  backing: of fur, what the blade must sever of it."""
+    """A material. id: the file's name.  backing: of fur, what the blade must sever of it.
+
+    far_first: where a sheet grows limp as it is freed, the depth of the bands in which it is worked
+    from its far side on; without it the way is the shortest.  A roll is worked as it is fed.
+    """
 
     id: str = ""
     schema_: Literal[1] = Field(default=1, alias="schema")
@@ -113,6 +117,7 @@ class MaterialProfile(Table):
     nap: Literal["none", "one-way"] = "none"
     stretch: Literal["none", "across", "along", "both"] = "none"
     hold: tuple[Hold, ...] = ()
+    far_first: Size | None = None
     stock: tuple[StockProfile, ...] = Field(min_length=1)
     cut: tuple[CutSettings, ...] = Field(min_length=1)
 

@@ -19,12 +19,16 @@ from foamwright.model import (
     Copy,
     Cut,
     Entry,
+    Mark,
+    Opening,
     Piece,
     Placement,
     Sheet,
+    Slit,
     Stock,
     Tool,
 )
+from foamwright.stages.compensate import compensate
 from foamwright.stages.order import order
 from foamwright.stages.order.sequence import Unit, entered, nearest_next, travel, way_round
 from foamwright.stages.order.time import operation_times
@@ -84,12 +88,94 @@ def test_a_roll_is_worked_band_by_band():
     ]
 
 
+def test_a_sheet_is_worked_from_its_far_side_where_the_profile_says_so():
+    """Bands of 200 mm from the far edge at 3000: by the far edge of each piece."""
+    tops = {"near": 60.0, "middle": 1900.0, "beside": 1810.0, "far": 2990.0}
+    laid = sheet(*((n, square(10, y - 30, 30)) for n, y in tops.items()))
+    cuts = [
+        cut
+        for n, y in tops.items()
+        for cut in (
+            Cut(n, "outline", "CUT_OUTER", square(10, y - 30, 30)),
+            Cut(n, "slit:s", "CUT_SLIT", Path.polygon([y * 1j, 5 + y * 1j], closed=False)),
+        )
+    ]
+    program = order(cuts, laid, Tool("laser", far_first=200.0))
+    worked = itertools.groupby(program.cuts, key=lambda c: (c.band, c.operation))
+    assert [(*key, {c.copy for c in group}) for key, group in worked] == [
+        (0, "CUT_SLIT", {"far"}),
+        (0, "CUT_OUTER", {"far"}),
+        (5, "CUT_SLIT", {"beside", "middle"}),
+        (5, "CUT_OUTER", {"beside", "middle"}),
+        (14, "CUT_SLIT", {"near"}),
+        (14, "CUT_OUTER", {"near"}),
+    ]
+    on_a_roll = order(cuts, laid, Tool("laser", band=5000.0, far_first=200.0))
+    assert {c.band for c in on_a_roll.cuts} == {0}
+
+
 def test_a_stroke_of_no_piece_comes_first_in_the_first_band():
     laid = sheet(("far", square(10, 1010, 30)))
     slit = Path.polygon([0j, 5 + 0j], closed=False)
     cuts = [Cut("far", "slit:s", "CUT_SLIT", slit), Cut("", "align", "CUT_SLIT", slit)]
     program = order(cuts, laid, Tool("drag-knife", band=500.0))
     assert [(c.contour, c.band) for c in program.cuts] == [("align", 2), ("slit:s", 2)]
+
+
+@st.composite
+def busy_sheets(draw):
+    """Squares laid apart, some with openings, slits and marks in them; and a tool."""
+    spots = draw(
+        st.lists(
+            st.tuples(st.integers(0, 5), st.integers(0, 24)), unique=True, min_size=1, max_size=12
+        )
+    )
+    pieces = []
+    for k, (i, j) in enumerate(spots):
+        x, y = 100 * i + draw(st.floats(0, 30)), 120 * j + draw(st.floats(0, 50))
+        openings = [square(x + 10, y + 10, 8).clockwise()] * draw(st.integers(0, 1))
+        slits = [Path.polygon([complex(x + 30, y + 10), complex(x + 40, y + 15)], closed=False)]
+        mark = Path.polygon([complex(x + 30, y + 30), complex(x + 35, y + 30)], closed=False)
+        pieces.append(
+            Piece(
+                f"p{k}",
+                square(x, y, 50),
+                tuple(Opening(f"o{n}", p) for n, p in enumerate(openings)),
+                tuple(Slit(f"s{n}", p) for n, p in enumerate(slits[: draw(st.integers(0, 1))])),
+                (Mark("m", draw(st.sampled_from(["line", "hole"])), mark.start, (mark,)),),
+            )
+        )
+    band, far = draw(st.sampled_from([(None, None), (250.0, None), (None, 300.0)]))
+    by = draw(st.sampled_from(["score", "pen", "slit"]))
+    tool = Tool("laser", kerf=0.2, lead_in=draw(st.sampled_from([0.0, 3.0])), marks_by=by)
+    return pieces, replace(tool, band=band, far_first=far)
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(busy_sheets())
+def test_nothing_of_a_piece_is_cut_once_it_is_free_and_bands_go_in_turn(busy):
+    """Random sheets, compensated: each cut once, a piece's outline its last, marks the first."""
+    pieces, tool = busy
+    copies = [Copy(p.name, p.name, p, False, "cloth", "machine") for p in pieces]
+    stock = Stock("cloth", "roll", 700.0, 3100.0)
+    laid = Sheet(1, stock, "m", 700.0, 3100.0, tuple(Placement(c, 0.0, 0.0, 0.0) for c in copies))
+    cuts, _ = compensate(laid, tool, 0.006)
+    done = order(cuts, laid, tool).cuts
+    named = sorted((c.copy, c.contour) for c in done)
+    assert named == sorted((c.copy, c.contour) for c in cuts)
+    for p in pieces:
+        own = [c for c in done if c.copy == p.name]
+        assert own[-1].contour == "outline"
+        kinds = [OPERATIONS.index(c.operation) for c in own]
+        assert kinds == sorted(kinds)
+        assert len({c.band for c in own}) == 1
+    edges = {p.name: p.outline.bounds for p in pieces}
+    for a, b in itertools.pairwise(done):
+        assert (a.band, OPERATIONS.index(a.operation)) <= (b.band, OPERATIONS.index(b.operation))
+        if tool.band and b.band > a.band:
+            assert edges[b.copy][1] >= tool.band * b.band > edges[a.copy][1]
+        if tool.far_first and b.band > a.band:
+            assert 3100 - edges[b.copy][3] >= tool.far_first * b.band > 3100 - edges[a.copy][3]
 
 
 def test_strokes_of_a_contour_stay_together_and_go_round_from_any_of_them():
@@ -138,6 +224,10 @@ def dots(points):
     ]
 
 
+def plain_length(points, here=0j):
+    return sum(abs(b - a) for a, b in itertools.pairwise([here, *points]))
+
+
 def way_length(units, here=0j):
     """Each unit by its first choice, in this order."""
     return travel(entered(units, here), here)
@@ -147,7 +237,9 @@ def way_length(units, here=0j):
 @given(st.lists(st.tuples(st.floats(0, 100), st.floats(0, 100)), min_size=2, max_size=7))
 def test_small_ways_are_near_the_best_there_is(places):
     units = dots([complex(x, y) for x, y in places])
-    best = min(way_length(list(p)) for p in itertools.permutations(units))
+    best = min(
+        plain_length(p) for p in itertools.permutations([u.cuts[0].path.start for u in units])
+    )
     found = way_round(units, 0j)
     assert sorted(v.unit.copy for v in found) == sorted(u.copy for u in units)
     assert travel(found, 0j) <= way_length(nearest_next(units, 0j)) + 1e-9
@@ -193,10 +285,6 @@ def polygons(count: int, seed: int) -> list[Unit]:
         ]
         made.append(Unit((ringed(f"p{k}", Path.polygon(ring)),)))
     return made
-
-
-def plain_length(points, here=0j):
-    return sum(abs(b - a) for a, b in itertools.pairwise([here, *points]))
 
 
 @settings(max_examples=40, deadline=None, derandomize=True)

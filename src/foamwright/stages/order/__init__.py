@@ -1,9 +1,10 @@
 """Cuts to a program: in which sequence, and how long it takes.
 
 Piece by piece safe: whatever is inside is cut before what frees it, since operations follow each
-other as `OPERATIONS` says.  On a roll the feed is worked band by band.
-`sequence` and `exchange` find the way round, `time` foretells the duration.
-Does not change a cut's path.
+other as `OPERATIONS` says.  On a roll the feed is worked band by band; where the profile says so, a
+sheet is too, from its far side on, so that what still has to be cut lies in stock that is stiff.
+`sequence` and `exchange` find the way round and choose among each cut's entries, `time` foretells
+the duration.  Does not make a path that compensation hasn't offered.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ def order(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> Program:
 
     Strokes of one contour stay together and in their order; ties are broken by name.
     """
-    banded = with_bands(cuts, sheet, tool.band)
+    banded = with_bands(cuts, sheet, tool)
     sequence: list[Unit] = []
     here = HOME
     for band in sorted({c.band for c in banded}):
@@ -47,16 +48,23 @@ def order(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> Program:
     return Program(sheet, tool, done, seconds, times)
 
 
-def with_bands(cuts: Sequence[Cut], sheet: Sheet, band: float | None) -> list[Cut]:
-    """Each cut with the band in which its piece's near edge lies; 0 where there are no bands.
+def with_bands(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> list[Cut]:
+    """Each cut with the band that its piece begins in; 0 where there are no bands.
 
-    band: the stretch of the feed in mm that is worked before the next.  A cut of no piece, such as
-    a knife's alignment stroke, goes into the first band there is.
+    On a roll a piece begins at its near edge, and bands follow the feed; where a sheet is worked
+    from its far side on, at its far edge, and bands count from there.  A cut of no piece, such as a
+    knife's alignment stroke, goes into the first band there is.
     """
-    if band is None:
+    depth = tool.band or tool.far_first
+    if depth is None:
         return [replace(c, band=0) for c in cuts]
-    near = {p.copy.name: p.piece.outline.bounds[1] for p in sheet.placements}
-    of_copy = {name: max(0, math.floor(y / band)) for name, y in near.items()}
+    from_far = tool.band is None
+    of_copy: dict[str, int] = {}
+    for p in sheet.placements:
+        _, near, _, far = p.piece.outline.bounds
+        of_copy[p.copy.name] = max(
+            0, math.floor((sheet.length - far if from_far else near) / depth)
+        )
     first = min((of_copy[c.copy] for c in cuts if c.copy), default=0)
     return [replace(c, band=of_copy.get(c.copy, first)) for c in cuts]
 
