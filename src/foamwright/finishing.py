@@ -48,6 +48,7 @@ from foamwright.stages.save.record import (
 )
 from foamwright.stages.save.svg import svg_text
 from foamwright.stages.verify import read_files, verify
+from foamwright.vouching import not_proven, vouch
 
 SHEET = "operator-sheet.html"
 #: How far a freed edge may lie from its target, mm: the chain's limit (design, section 1).
@@ -162,6 +163,8 @@ def prove(planned: Plan | None, folder: Path) -> tuple[Verification, tuple[Findi
     read = _read_record(folder)
     if read is not None:
         findings = (*findings, *assess_record(read, rules, today))
+        findings += vouch(folder, read, verification)
+        findings += not_proven(read) if planned is None else ()
     faults = any(f.is_fault for f in findings)
     return verification.model_copy(update={"passed": verification.passed and not faults}), findings
 
@@ -201,9 +204,11 @@ def finish(
             "others": (SHEET, layout) if layout else (SHEET,),
         }
     )
-    write_file(folder, RECORD, record.to_text())
     programs = [p for _, p in planned.programs]
-    write_file(folder, SHEET, sheet_html(view_of(record, programs, _checklist(planned))))
+    sheet = sheet_html(view_of(record, programs, _checklist(planned)))
+    record = record.model_copy(update={"sealed": {SHEET: sha256(sheet.encode("utf-8"))}})
+    write_file(folder, SHEET, sheet)
+    write_file(folder, RECORD, record.to_text())
     if layout:
         write_file(folder, layout, _layout_text(planned, {}))
     return Result(planned, record, told)

@@ -9,15 +9,23 @@ from __future__ import annotations
 
 import hashlib
 import json
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
+
+#: The greatest `unreached_max` that a job may ask for, mm.
+UNREACHED_AT_MOST = 100.0
 
 
 class Entry(BaseModel):
     """A table of the record: nothing unknown, nothing changes after reading."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+#: A measure of nought or more, and one of more than nought: mm, seconds, counts.
+Amount = Annotated[float, Field(ge=0)]
+Size = Annotated[float, Field(gt=0)]
 
 
 class InputEntry(Entry):
@@ -41,9 +49,21 @@ class ProfileEntry(Entry):
     values: tuple[ValueEntry, ...]
 
 
+class BridgeEntry(Entry):
+    """A holding bridge: the middle of the target's stretch that stays uncut, in sheet mm; the
+    stretch's length, and the width of the stock that stands.
+    """
+
+    x: float
+    y: float
+    length: float
+    width: float
+
+
 class PieceEntry(Entry):
     """A copy on its sheet. target: outline and openings; slits and marks: path data each.
 
+    bridges: all that hold it in its sheet; they are left for the hand.
     rotation, x, y place the altered piece (mirrored, if so), its box starting at (0, 0).
     """
 
@@ -57,6 +77,7 @@ class PieceEntry(Entry):
     target: str
     slits: tuple[str, ...] = ()
     marks: tuple[str, ...] = ()
+    bridges: tuple[BridgeEntry, ...] = ()
 
 
 class SheetEntry(Entry):
@@ -65,15 +86,15 @@ class SheetEntry(Entry):
     number: int
     material: str
     machine: str
-    width: float
-    length: float
-    thickness: float
+    width: Size
+    length: Size
+    thickness: Size
     usable: tuple[float, float, float, float]
     back: bool = False
-    density: float
-    used_length_mm: float
-    time_s: float
-    times_s: dict[str, float] = {}
+    density: Annotated[float, Field(ge=0, le=1)]
+    used_length_mm: Amount
+    time_s: Amount
+    times_s: dict[str, Amount] = {}
 
 
 class ContourEntry(Entry):
@@ -82,8 +103,8 @@ class ContourEntry(Entry):
     copy_name: str
     contour: str
     operation: str
-    band: int = 0
-    left: float = 0.0
+    band: Annotated[int, Field(ge=0)] = 0
+    left: Amount = 0.0
 
 
 class FileEntry(Entry):
@@ -96,7 +117,7 @@ class FileEntry(Entry):
     format: Literal["dxf", "svg"]
     version: str
     unit: str
-    scale: float
+    scale: Size
     origin: tuple[float, float]
     layers: dict[str, str]
     tool: dict[str, Any]
@@ -110,23 +131,36 @@ class UnreachedEntry(Entry):
     copy_name: str
     x: float
     y: float
-    depth: float
+    depth: Amount
 
 
 class PieceProof(Entry):
     copy_name: str
-    worst_deviation_mm: float
+    worst_deviation_mm: Amount
     x: float = 0.0
     y: float = 0.0
 
 
+class FaceEntry(Entry):
+    """Where a piece's edge lies on a face that does not hold its size, as the tool's section there
+    leaves it: mm inside its target (beyond it: below nought), at least and at most.
+    """
+
+    copy_name: str
+    face: Literal["top", "bottom"]
+    least_mm: float
+    most_mm: float
+
+
 class Verification(Entry):
     passed: bool
-    limit_mm: float
-    worst_deviation_mm: float
+    limit_mm: Size
+    worst_deviation_mm: Amount
     unreached: tuple[UnreachedEntry, ...] = ()
-    left_mm: float = 0.0
+    left_mm: Amount = 0.0
+    far_face_mm: float = 0.0
     pieces: tuple[PieceProof, ...] = ()
+    faces: tuple[FaceEntry, ...] = ()
 
 
 class PermitEntry(Entry):
@@ -140,12 +174,13 @@ class PermitEntry(Entry):
 
 
 class Record(Entry):
-    """The whole record. others: the run's files that are neither cut files nor this record."""
+    """The whole record. others: the run's files that are neither cut files nor this record;
+    sealed: sha256 of those that must stay as they are, the operator's sheet, by name."""
 
     schema_version: Literal[1] = 1
     version: str
     job: str
-    unreached_max_mm: float = 0.5
+    unreached_max_mm: Annotated[float, Field(ge=0, le=UNREACHED_AT_MOST)] = 0.5
     inputs: tuple[InputEntry, ...] = ()
     profiles: tuple[ProfileEntry, ...] = ()
     permits: tuple[PermitEntry, ...] = ()
@@ -153,8 +188,9 @@ class Record(Entry):
     pieces: tuple[PieceEntry, ...]
     files: tuple[FileEntry, ...]
     others: tuple[str, ...] = ()
+    sealed: dict[str, str] = {}
     layout: dict[str, Any]
-    time_s: float
+    time_s: Amount
     findings: tuple[str, ...] = ()
     verification: Verification | None = None
     checksum: str = ""

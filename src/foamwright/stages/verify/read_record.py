@@ -26,7 +26,7 @@ def read_record(data: bytes) -> tuple[Record | None, tuple[Finding, ...]]:
         raw = json.loads(data.decode("utf-8"), parse_constant=_refuse)
         if not isinstance(raw, dict):
             raise ValueError("not a table")
-        record = Record.model_validate(raw)
+        record = Record.model_validate_json(data, strict=True)
     except ValidationError as err:
         first = err.errors()[0]
         where = ".".join(str(p) for p in first["loc"])
