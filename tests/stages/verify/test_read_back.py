@@ -81,6 +81,20 @@ SVG_FAULTS: dict[str, Callable[[str], str]] = {
     "filled": lambda t: t.replace('fill="none"', 'fill="#000000"', 1),
     "no line": lambda t: re.sub('stroke="[^"]*"', 'stroke="none"', t, count=1),
     "a place beyond all bounds": lambda t: t.replace("L", "L1e300 ", 1),
+    "a path that can't be seen": lambda t: t.replace("<path ", '<path opacity="0" ', 1),
+    "a line that can't be seen": lambda t: t.replace("<g ", '<g stroke-opacity="0" ', 1),
+    "a hidden group": lambda t: t.replace("<g ", '<g display="none" ', 1),
+    "a line without width": lambda t: t.replace('stroke-width="0.1"', 'stroke-width="0"', 1),
+    "a line of no plain colour": lambda t: re.sub(
+        'stroke="#[^"]*"', 'stroke="transparent"', t, count=1
+    ),
+    "content that can't be seen": lambda t: t.replace(
+        "</svg>", '<g opacity="0"><path d="M0 0 L9 9"/></g></svg>'
+    ),
+    "a style sheet beside it": lambda t: t.replace("<svg", '<?xml-stylesheet href="a"?><svg', 1),
+    "a comment behind it": lambda t: t + "<!-- cut twice -->",
+    "another namespace": lambda t: t.replace("<svg", '<svg xmlns:a="urn:a"', 1),
+    "loose text": lambda t: t.replace("</g>", "cut twice</g>", 1),
     "empty": lambda t: "",
 }
 
@@ -148,6 +162,15 @@ ENTITY_FAULTS: dict[str, Callable[[Any], Any]] = {
     "turned over": lambda d: d.modelspace()[0].dxf.set("extrusion", (0, 0, -1)),
     "on paper": lambda d: d.layout("Layout1").add_line((0, 0), (1, 1)),
     "a text": lambda d: d.modelspace().add_text("a", dxfattribs={"layer": "CUT_OUTER"}),
+    "out of sight": lambda d: d.modelspace()[0].dxf.set("invisible", 1),
+    "a layer that is off": lambda d: d.layers.get("CUT_OUTER").off(),
+    "a layer that is frozen": lambda d: d.layers.get("CUT_OUTER").freeze(),
+    "a layer that is not plotted": lambda d: d.layers.get("CUT_OUTER").dxf.set("plot", 0),
+    "a block with a line": lambda d: d.blocks.new("more").add_line((0, 0), (9, 9)),
+    "another program's data": lambda d: (
+        d.appids.new("MORE"),
+        d.modelspace()[0].set_xdata("MORE", [(1000, "cut twice")]),
+    ),
 }
 
 

@@ -54,9 +54,20 @@ def read_dxf(data: bytes, entry: FileEntry) -> Reading:
         if made is not None:
             runs.append(made)
             reasons.extend(f"{where}: {why}" for why in _extras(entity))
-    if any(len(layout) for layout in doc.layouts if layout.name != "Model"):
-        reasons.append("something lies outside the model space")
+    reasons.extend(_elsewhere(doc, entry))
     return Reading(tuple(runs), tuple(reasons))
+
+
+def _elsewhere(doc: Any, entry: FileEntry) -> Iterator[str]:
+    """What lies in no model space, and layers that people can't see."""
+    if any(len(layout) for layout in doc.layouts if layout.name != "Model"):
+        yield "something lies outside the model space"
+    if any(len(block) for block in doc.blocks if not block.is_any_layout):
+        yield "a block with something in it"
+    for layer in doc.layers:
+        hidden = layer.is_off() or layer.is_frozen() or not layer.dxf.get("plot", 1)
+        if hidden and layer.dxf.name in entry.layers.values():
+            yield f"layer {layer.dxf.name!r} is off, frozen or not plotted"
 
 
 def _scale(doc: Any, entry: FileEntry) -> float:
@@ -109,6 +120,10 @@ def _run(entity: Any, entry: FileEntry, m: Affine) -> Run | None:
 def _extras(entity: Any) -> Iterator[str]:
     """What a polyline has beyond what is written: height, another plane, a width, flags."""
     dxf = entity.dxf
+    if dxf.get("invisible", 0) or dxf.get("transparency"):
+        yield "it can't be seen"
+    if entity.xdata or entity.appdata:
+        yield "data of another program"
     if tuple(dxf.extrusion) != (0.0, 0.0, 1.0):
         yield "it is turned out of the plane"
     if dxf.flags & ~1:

@@ -30,6 +30,7 @@ from foamwright.stages.verify.reading import (
 from foamwright.units import parse_length
 
 _NS = "{http://www.w3.org/2000/svg}"
+_COLOUR = re.compile(r"#[0-9A-Fa-f]{6}")
 _SIZE = re.compile(r"(\d+(?:\.\d+)?)mm")
 _ROOT_KEYS = {"version", "width", "height", "viewBox"}
 _GROUP_KEYS = {"id", "data-operation", "fill", "stroke", "stroke-width"}
@@ -38,10 +39,18 @@ _TEXT_KEYS = {"x", "y", "font-size"}
 PAGE_EPS = 1e-5
 
 
+#: The only width of a written line, mm.
+HAIRLINE = "0.1"
+
+
 def read_svg(data: bytes, entry: FileEntry, sheet: SheetEntry) -> Reading:
     """The file's runs in sheet coordinates. Raises UnreadableError where it is no SVG."""
     root = _parse(data)
-    reasons = [*_page_faults(root, entry, sheet), *_group_faults(root, entry)]
+    reasons = [
+        *_beside(root),
+        *_page_faults(root, entry, sheet),
+        *_group_faults(root, entry),
+    ]
     runs: list[Run] = []
     for group in root:
         _take_group(group, to_sheet(entry, _scale(root), flipped=True), runs, reasons)
@@ -70,6 +79,17 @@ def _parse(data: bytes) -> etree._Element:
     if root.tag != f"{_NS}svg":
         raise UnreadableError("the root is not an SVG's")
     return root
+
+
+def _beside(root: etree._Element) -> Iterator[str]:
+    """Style sheets and comments beside the root, other namespaces, loose text."""
+    if root.getprevious() is not None or root.getnext() is not None:
+        yield "an instruction or comment beside the drawing"
+    if any(element.nsmap != {None: _NS[1:-1]} for element in root.iter()):
+        yield "a namespace that no written file has"
+    loose = [e.tail for e in root.iter()] + [e.text for e in root.iter() if e.tag != f"{_NS}text"]
+    if any(text and text.strip() for text in loose):
+        yield "loose text between its elements"
 
 
 def _strangers(element: etree._Element, allowed: set[str], where: str) -> Iterator[str]:
@@ -121,11 +141,18 @@ def _group_faults(root: etree._Element, entry: FileEntry) -> Iterator[str]:
 
 
 def _unseen(group: etree._Element) -> Iterator[str]:
-    """A group of paths that is filled, or drawn with no line: software may engrave or skip it."""
+    """A group that is filled, or that people can't see: software may engrave, skip or cut it."""
+    name = f"group {group.get('id')!r}"
     if group.get("data-operation") == "TEXT":
+        if not _COLOUR.fullmatch(group.get("fill", "")):
+            yield f"{name} is not in a plain colour"
         return
     if group.get("fill") != "none" or group.get("stroke", "none") == "none":
-        yield f"group {group.get('id')!r} is filled or has no line"
+        yield f"{name} is filled or has no line"
+    elif not _COLOUR.fullmatch(group.get("stroke", "")):
+        yield f"{name} is not in a plain colour"
+    if group.get("stroke-width") != HAIRLINE:
+        yield f"{name} has a line of {group.get('stroke-width')} mm, not {HAIRLINE}"
 
 
 def _name(element: etree._Element) -> str:
