@@ -80,6 +80,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "R402": "lines too short to be meant, left out",
         "R403": "a place where more than two loose ends meet",
         "R404": "a line drawn twice that closes no outline: an edge that two pieces share",
+        "R501": "measures of a draft that make no body",
+        "R502": "what a draft's pieces come to, told",
         # J: job files and profiles (job.py, profiles.py)
         "J501": "a job file or profile that can't be read",
         "J502": "a job file or profile that is not TOML",

@@ -21,6 +21,7 @@ from foamwright.explained import Explanation
 from foamwright.findings import Finding, Refused, fault
 from foamwright.hazards import Rules, load_rules
 from foamwright.job_checks import drawing_and_piece
+from foamwright.job_drafts import DRAFT
 from foamwright.model import Drawing, Program
 from foamwright.names import readable, safe_name
 from foamwright.planning import kept_layouts, layout_file
@@ -123,7 +124,8 @@ def _sheet_entry(bench: Bench, program: Program) -> SheetEntry:
 
 def _inputs(asked: AskedJob) -> Iterable[InputEntry]:
     names = [] if asked.request.is_drawing else [asked.request.source.name]
-    names += dict.fromkeys(drawing_and_piece(s.outline)[0] for s in asked.specs)
+    drawn = (drawing_and_piece(s.outline)[0] for s in asked.specs)
+    names += dict.fromkeys(name for name in drawn if name != DRAFT)
     for name in names:
         told = Path(name).name if Path(name).is_absolute() else name
         yield InputEntry(name=told, sha256=sha256((asked.folder / name).read_bytes()))

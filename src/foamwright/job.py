@@ -17,6 +17,7 @@ from pydantic import BeforeValidator, Field, ValidationError, ValidationInfo
 from foamwright.fields import Length, Name, Size, Table, Text, Width, bare_unit
 from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
+from foamwright.job_drafts import DraftSpec
 from foamwright.job_pattern import AxisName, ScaleKeys, SizeKeys, SizeSpec
 from foamwright.model import TrueFace
 from foamwright.names import distinct_names, safe_name
@@ -209,6 +210,7 @@ class Job(Part):
     job: JobHead
     piece: tuple[PieceSpec, ...] = Field(min_length=1)
     size: tuple[SizeSpec, ...] = ()
+    draft: tuple[DraftSpec, ...] = ()
     seam: tuple[Seam, ...] = ()
     permit: tuple[Permit, ...] = ()
     stock: tuple[StockSpec, ...] = ()

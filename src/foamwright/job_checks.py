@@ -13,6 +13,7 @@ from pathlib import PurePath
 from typing import Any
 
 from foamwright.findings import Finding
+from foamwright.job_drafts import draft_checks, unknown_draft
 from foamwright.job_pattern_checks import names_edge, near, size_checks, sizes_checks
 from foamwright.names import safe_name
 from foamwright.strict_toml import Source, shown
@@ -32,6 +33,7 @@ def drawing_and_piece(outline: str) -> tuple[str, str]:
 def cross_checks(source: Source) -> Iterator[Finding]:
     """Every disagreement in a job's data: J505 to J509."""
     yield from _names(source)
+    yield from draft_checks(source)
     yield from size_checks(source, ("job",), source.data.get("job"), _pieces(source))
     yield from sizes_checks(source, tuple(tables(source.data, "size")), _pieces(source))
     for path, piece in tables(source.data, "piece"):
@@ -60,7 +62,7 @@ def _edges(piece: Mapping[str, Any]) -> tuple[str, ...]:
 
 def _names(source: Source) -> Iterator[Finding]:
     """Names must differ, also where case and special letters are lost, as in file names."""
-    for key in ("piece", "seam", "size"):
+    for key in ("piece", "seam", "size", "draft"):
         taken: dict[str, str] = {}
         for path, item in tables(source.data, key):
             name = item.get("name")
@@ -91,6 +93,8 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
     if isinstance(outline, str) and not all(drawing_and_piece(outline)):
         what = "must name a drawing and the piece in it"
         yield source.fault("J505", (*path, "outline"), what, "write it as heron.svg#sole")
+    elif isinstance(outline, str):
+        yield from unknown_draft(source, (*path, "outline"), outline)
     if "half" in piece and "even" in piece:
         what = "stands beside half, and an opened half is even already"
         yield source.fault("J509", (*path, "even"), what, "keep one of the two")

@@ -26,6 +26,7 @@ from foamwright.geometry.affine import Affine
 from foamwright.hazards import load_rules
 from foamwright.job import Job, PieceSpec, job_for_drawing, load_job
 from foamwright.job_checks import drawing_and_piece
+from foamwright.job_drafts import DRAFT
 from foamwright.job_sizes import by_size, sized_names
 from foamwright.model import (
     Copy,
@@ -38,6 +39,7 @@ from foamwright.model import (
 from foamwright.profiles import Shelf
 from foamwright.safety import assess
 from foamwright.stages.acquire import read_drawing, select
+from foamwright.stages.acquire.drafts import drafts
 from foamwright.stages.alter import (
     Draft,
     Drafts,
@@ -100,8 +102,9 @@ def _job_of_drawing(request: Request) -> Job:
 
 def read_drawings(asked: AskedJob) -> tuple[dict[str, Piece], list[Finding]]:
     """Each wanted piece as drafted, and those that its size hangs on, by the job's names."""
-    drawings: dict[str, Drawing] = {}
-    findings: list[Finding] = []
+    drafted, told = drafts(asked.job.draft)
+    drawings: dict[str, Drawing] = {DRAFT: drafted}
+    findings = list(told)
     drawn: dict[str, Piece] = {}
     for spec in asked.needed:
         file, name = drawing_and_piece(spec.outline)
