@@ -7,7 +7,7 @@ gathers findings, so that all faults of a job are told at once.  Does nothing by
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
@@ -90,8 +90,10 @@ class Request:
 class Noticed:
     """Findings gathered over the stages: `noticed(stage(...))` keeps them and gives the value."""
 
-    def __init__(self) -> None:
+    def __init__(self, located: Callable[[Finding], Finding] = lambda f: f) -> None:
+        """located: puts a line of the job file before the place of a finding that it causes."""
         self.findings: tuple[Finding, ...] = ()
+        self._located = located
 
     def __call__(self, found: tuple[Value, Iterable[Finding]]) -> Value:
         value, findings = found
@@ -99,7 +101,7 @@ class Noticed:
         return value
 
     def add(self, findings: Iterable[Finding]) -> None:
-        self.findings = tuple(dict.fromkeys((*self.findings, *findings)))
+        self.findings = tuple(dict.fromkeys((*self.findings, *map(self._located, findings))))
 
     def stop_on_fault(self) -> None:
         if any(f.is_fault for f in self.findings):

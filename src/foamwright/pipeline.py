@@ -28,6 +28,7 @@ from foamwright.planning import (
     arrange_copies,
     compensate_sheets,
     draft_patterns,
+    job_lines,
     judge_hazards,
     judge_seams,
     load,
@@ -43,8 +44,8 @@ __all__ = ["Plan", "Request", "Result", "cut", "explain", "inspect", "plan", "ve
 
 def plan(request: Request) -> Plan:
     """All that `cut` does up to writing. Raises Refused with every fault found so far."""
-    noticed = Noticed()
     asked = load(request)  # job file, shelf, rules
+    noticed = Noticed(job_lines(asked))
     drawn = noticed(read_drawings(asked))  # acquire
     benches = noticed(set_up(asked))  # profiles -> tool, limits, stock
     drafts = noticed(draft_patterns(asked, drawn))  # alter: stitch lines at their size

@@ -5,7 +5,7 @@ Its nouns are in `asked.py`.  Writes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -26,6 +26,7 @@ from foamwright.geometry.affine import Affine
 from foamwright.hazards import load_rules
 from foamwright.job import Job, PieceSpec, job_for_drawing, load_job
 from foamwright.job_checks import drawing_and_piece
+from foamwright.job_places import locator
 from foamwright.job_drafts import DRAFT
 from foamwright.job_sizes import by_size, sized_names
 from foamwright.model import (
@@ -36,6 +37,7 @@ from foamwright.model import (
     Program,
     Sheet,
 )
+from foamwright.names import readable
 from foamwright.profiles import Shelf
 from foamwright.safety import assess
 from foamwright.stages.acquire import read_drawing, select
@@ -69,6 +71,13 @@ def load(request: Request) -> AskedJob:
     _check_only(only, job)
     request = replace(request, only=only)
     return AskedJob(request, job, folder, shelf, load_rules(shelf.folders), sizes)
+
+
+def job_lines(asked: AskedJob) -> Callable[[Finding], Finding]:
+    """What puts the job file's line before a finding; a bare drawing has no such file."""
+    if asked.request.is_drawing:
+        return lambda finding: finding
+    return locator(asked.request.source)
 
 
 def _check_only(only: Iterable[str], job: Job) -> None:
@@ -167,11 +176,11 @@ def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
     try:
         material = asked.shelf.material(material_id)
     except Refused as why:
-        faults.extend(why.findings)
+        faults.extend(_named(f, f"material {material_id}") for f in why.findings)
     try:
         machine = asked.shelf.machine(machine_id)
     except Refused as why:
-        faults.extend(why.findings)
+        faults.extend(_named(f, f"machine {machine_id}") for f in why.findings)
     if material is None or machine is None:
         raise Refused(faults)
     cut = settings_for(machine.profile, material.profile)
@@ -196,6 +205,12 @@ def draft_patterns(
         made.update(drafts)
         findings.extend(found)
     return made, tuple(findings)
+
+
+def _named(finding: Finding, profile: str) -> Finding:
+    """A profile that no shelf has is told by the name that the job gives it."""
+    missing = finding.code == "J511" and finding.where == "profiles"
+    return replace(finding, where=readable(profile)) if missing else finding
 
 
 def judge_seams(asked: AskedJob, drafts: Drafts) -> tuple[tuple[SeamRow, ...], tuple[Finding, ...]]:
