@@ -30,6 +30,7 @@ from foamwright.stages.compensate.pivot_loop import (
     run_in_entries,
     set_down_entries,
 )
+from foamwright.stages.compensate.places import ways
 from foamwright.stages.compensate.run_in import (
     PARKED,
     RunIn,
@@ -52,7 +53,8 @@ def cuts(
     compensated = tool.blade_offset > 0 and not tool.leaves_to_machine("blade-offset")
     for contour in sheet_contours(sheet, tool):
         if contour.operation == "PEN" or not compensated:
-            made.append(contour.cut(plain(contour, tool, tolerance)))
+            entries = ways(plain(contour, tool, tolerance))
+            made.append(contour.cut(entries[0].path, entries=entries))
             continue
         cut, runs_in = _cut(contour, tool, tolerance, ground)
         made.append(cut)

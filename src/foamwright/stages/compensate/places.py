@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 
 from foamwright.geometry.path import Path, turn_degrees
+from foamwright.model import Entry
 
 #: mm between two places on a way, where neither bound of their number holds (common practice, no
 #: source: travel saved falls off where places lie closer than a tenth of a piece).
@@ -57,3 +58,10 @@ def outside_corners(way: Path) -> tuple[tuple[int, float], ...]:
     }
     outside = sorted((i for i in turns if turns[i] > 0), key=lambda i: (-turns[i], i))
     return tuple((i, 0.0) for i in outside[:CORNERS])
+
+
+def ways(path: Path) -> tuple[Entry, ...]:
+    """The ways to run a path as it is: a closed one from its places, another from either end."""
+    if not path.closed:
+        return Entry(path), Entry(path.reversed())
+    return (Entry(path), *(Entry(path, *p) for p in places(path) if p != (0, 0.0)))
