@@ -1,82 +1,104 @@
-"""The way round many contours: time against a bare nearest-neighbour pass, and how both grow.
+"""The way round many contours: travel and time, how they grow, and what free entries save.
 
     python -m pytest tests/benchmarks/test_travel.py -o addopts= -s
 
-prints the figures.  Nothing here asserts a wall-clock time.  With `pip install ortools` the sheets
-are also given to a general routing library for a few seconds a group.
+prints the figures.  Nothing here asserts a wall-clock time.
 """
 
 from __future__ import annotations
 
+import cmath
 import json
+import math
 import random
 import time
+from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path as File
 
 import numpy as np
 import pytest
 
-from foamwright.stages.order import HOME, units
+from foamwright import pipeline, planning
+from foamwright.asked import Request
+from foamwright.geometry.path import Path
+from foamwright.model import Cut, Entry, Program, Sheet, Tool
+from foamwright.stages.compensate.places import places
+from foamwright.stages.order import HOME, order, units
 from foamwright.stages.order.exchange import shorter_way
+from foamwright.stages.order.sequence import travel, way_round
 from tests.benchmarks.drawings import write_leaves
+from tests.benchmarks.travel_sheets import (
+    BEST,
+    EXAMPLE,
+    SHEETS,
+    TOOL,
+    cuts_of,
+    travelled,
+)
 
 #: A sheet with room for the contours, mm.
 SHEET = (1200.0, 2000.0)
-COUNTS = (500, 1000, 2000)
-#: Seconds that the routing library searches for each group.
-ROUTING_S = 10
+COUNTS = (250, 500, 1000, 2000, 4000)
 
 
-def contours(count: int) -> tuple[list[complex], list[complex]]:
-    """Where each is entered and left: a run parks up to 4 mm off its start."""
+def polygons(count: int) -> list[Cut]:
+    """Outlines of 3 to 9 corners, one in each field of a grid, entered at corners and in steps."""
     rng = random.Random(count)
-    starts = [complex(rng.uniform(0, SHEET[0]), rng.uniform(0, SHEET[1])) for _ in range(count)]
-    return starts, [s + complex(rng.uniform(-4, 4), rng.uniform(-4, 4)) for s in starts]
+    pitch = math.sqrt(SHEET[0] * SHEET[1] / count)
+    across = int(SHEET[0] / pitch)
+    made = []
+    for k in range(count):
+        middle = complex(k % across + rng.uniform(0.4, 0.6), k // across + rng.uniform(0.4, 0.6))
+        corners, radius = rng.randint(3, 9), pitch * rng.uniform(0.2, 0.38)
+        ring = [
+            pitch * middle + cmath.rect(radius * rng.uniform(0.7, 1), 2 * math.pi * j / corners)
+            for j in range(corners)
+        ]
+        path = Path.polygon(ring)
+        entries = (Entry(path), *(Entry(path, *p) for p in places(path) if p != (0, 0.0)))
+        made.append(Cut(f"p{k:04d}", "outline", "CUT_OUTER", path, entries=entries))
+    return made
 
 
-def nearest_alone(starts: list[complex], ends: list[complex]) -> list[int]:
-    """The nearest next each time, in numpy and nothing else: the measure to compare with."""
-    away, leave = np.array(starts), np.array(ends)
-    here, way = 0j, []
+def with_one_entry(cuts: Sequence[Cut]) -> list[Cut]:
+    return [replace(c, entries=()) for c in cuts]
+
+
+def nearest_alone(starts: list[complex]) -> float:
+    """mm to the nearest next each time, in numpy and nothing else: the measure to compare with."""
+    away, here, total = np.array(starts), HOME, 0.0
     for _ in starts:
         k = int(np.argmin(np.abs(away - here)))
-        way.append(k)
-        here, away[k] = leave[k], np.inf
-    return way
-
-
-def length_of(
-    way: list[int], starts: list[complex], ends: list[complex], here: complex = HOME
-) -> float:
-    total = 0.0
-    for i in way:
-        total += abs(starts[i] - here)
-        here = ends[i]
+        total += abs(complex(away[k]) - here)
+        here, away[k] = complex(away[k]), np.inf
     return total
 
 
-def test_growth_from_500_to_2000_contours() -> None:
-    print("\nCPU seconds\ncontours  nearest s  order s  ratio  travel mm  to nearest  to random")
+def test_growth_from_250_to_4000_contours() -> None:
+    print("\nCPU seconds, travel in mm")
+    print("contours  entries  nearest  nearest s  one entry  one s     free  free s  saved")
     for count in COUNTS:
-        starts, ends = contours(count)
+        given = units(polygons(count))
+        bare = units(with_one_entry(polygons(count)))
         began = time.process_time()
-        near = nearest_alone(starts, ends)
-        bare = time.process_time() - began
+        near = nearest_alone([u.cuts[0].path.start for u in given])
+        near_s = time.process_time() - began
         began = time.process_time()
-        s, e = [starts[i] for i in near], [ends[i] for i in near]
-        way = shorter_way(s, e, 0j)
-        ours = time.process_time() - began
-        long, short = length_of(near, starts, ends), length_of(way, s, e)
-        # 0.7124 sqrt(n A): long random tours (Beardwood, Halton, Hammersley 1959; the constant
-        # by Johnson and McGeoch 1996, from memory)
-        expected = 0.7124 * (count * SHEET[0] * SHEET[1]) ** 0.5
+        one = travel(way_round(bare, HOME), HOME)
+        one_s = time.process_time() - began
+        began = time.process_time()
+        way = way_round(given, HOME)
+        free_s = time.process_time() - began
+        free = travel(way, HOME)
+        each = sum(len(u.starts) for u in given) / count
         print(
-            f"{count:8d}  {bare:9.3f}  {ours:7.2f}  {ours / bare:5.0f}  {short:9.0f}"
-            f"  {short / long:10.3f}  {short / expected:6.3f}"
+            f"{count:8d}  {each:7.1f}  {near:7.0f}  {near_s:9.3f}  {one:9.0f}  {one_s:5.2f}"
+            f"  {free:7.0f}  {free_s:6.2f}  {1 - free / one:5.1%}"
         )
-        assert sorted(way) == list(range(count))
-        assert short < 0.92 * long
+        assert sorted(v.unit.copy for v in way) == sorted(u.copy for u in given)
+        assert free < 0.9 * one < 0.9 * near
 
 
 @pytest.mark.parametrize("name", ["berlin52", "kroA100"])
@@ -93,51 +115,61 @@ def test_published_optima(shared: File, name: str) -> None:
     assert 0 <= over <= 0.05
 
 
-def routed(starts: list[complex], ends: list[complex], here: complex) -> list[int]:
-    """The routing library's best open way, guided local search; distances in whole micrometres."""
-    routing = pytest.importorskip("ortools.constraint_solver.pywrapcp")
-    enums = pytest.importorskip("ortools.constraint_solver.routing_enums_pb2")
-    n = len(starts)
-    enter, leave = [*starts, here, here], [*ends, here, here]
-    legs = [
-        [0 if j == n + 1 else round(1000 * abs(enter[j] - leave[i])) for j in range(n + 2)]
-        for i in range(n + 2)
-    ]
-    manager = routing.RoutingIndexManager(n + 2, 1, [n], [n + 1])
-    model = routing.RoutingModel(manager)
-    model.SetArcCostEvaluatorOfAllVehicles(model.RegisterTransitMatrix(legs))
-    asked = routing.DefaultRoutingSearchParameters()
-    asked.first_solution_strategy = enums.FirstSolutionStrategy.PATH_CHEAPEST_ARC
-    asked.local_search_metaheuristic = enums.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
-    asked.time_limit.seconds = ROUTING_S
-    found = model.SolveWithParameters(asked)
-    way, at = [], found.Value(model.NextVar(model.Start(0)))
-    while not model.IsEnd(at):
-        way.append(manager.IndexToNode(at))
-        at = found.Value(model.NextVar(at))
-    return way
+@pytest.mark.parametrize("name", SHEETS)
+def test_real_sheets(tmp_path: File, name: str) -> None:
+    """Against a long run of a general routing library; one entry each; and far side first."""
+    sheet = SHEETS[name](tmp_path)
+    cuts = cuts_of(sheet)
+    began = time.process_time()
+    program = order(cuts, sheet, TOOL)
+    took = time.process_time() - began
+    ours = travelled(program.cuts)
+    one = travelled(order(with_one_entry(cuts), sheet, TOOL).cuts)
+    print(f"\n{name}: {len(units(cuts))} contours, {ours:.0f} mm in {took:.2f} s,", end=" ")
+    print(f"{ours / BEST[name] - 1:+.1%} to the library's best of {BEST[name]} mm,", end=" ")
+    print(f"{1 - ours / one:.1%} less than the {one:.0f} mm with one entry each")
+    for depth in (100.0, 200.0, 400.0):
+        banded = order(cuts, sheet, replace(TOOL, far_first=depth))
+        longer, later = travelled(banded.cuts) / ours - 1, banded.time_s - program.time_s
+        print(f"  from the far side in bands of {depth:.0f} mm: {longer:+.0%} travel,", end=" ")
+        print(f"{later:+.1f} s of {program.time_s:.0f} s")
+    assert ours <= 1.08 * BEST[name]
 
 
-def test_real_sheets_are_within_8_percent_of_a_routing_library(tmp_path: File) -> None:
-    """Each operation of each sheet of 300 leaves, as ordered, from where the head stands."""
-    pytest.importorskip("ortools")
-    from foamwright import pipeline
+@pytest.mark.parametrize(
+    ("material", "machine"),
+    [
+        (None, None),
+        ("card-1mm", "large-laser-1300"),
+        ("stabilised-cotton", "roll-drag-knife-600"),
+        ("fleece-2mm", "flatbed-knife-1200"),
+    ],
+)
+def test_jobs(
+    tmp_path: File, monkeypatch: pytest.MonkeyPatch, material: str | None, machine: str | None
+) -> None:
+    """The example, and 300 leaves by each method, with all compensations: what entries save."""
+    drawing = tmp_path / "leaves.svg"
+    write_leaves(drawing, 300)
+    request = Request.of(EXAMPLE.parent / "job.toml")
+    if material is not None:
+        request = Request.of(drawing, material=material, machine=machine, layout_time=0)
+    given: list[tuple[Sequence[Cut], Sheet, Tool]] = []
 
-    write_leaves(tmp_path / "leaves.svg", 300)
-    request = pipeline.Request.of(
-        tmp_path / "leaves.svg", material="card-1mm", machine="large-laser-1300", layout_time=0
-    )
+    def noted(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> Program:
+        given.append((cuts, sheet, tool))
+        return order(cuts, sheet, tool)
+
+    monkeypatch.setattr(planning, "order", noted)
+    pipeline.plan(request)
     print()
-    for _, program in pipeline.plan(request).programs:
-        here = HOME
-        for operation in ("CUT_INNER", "CUT_OUTER"):
-            named = units([c for c in program.cuts if c.operation == operation])
-            place = {(c.copy, c.contour): i for i, c in enumerate(program.cuts)}
-            group = sorted(named, key=lambda u: place[u.copy, u.cuts[0].contour])
-            starts, ends = [u.start for u in group], [u.end for u in group]
-            ours = length_of(list(range(len(group))), starts, ends, here)
-            theirs = length_of(routed(starts, ends, here), starts, ends, here)
-            print(f"sheet {program.sheet.number} {operation}: {len(group)} contours,", end=" ")
-            print(f"{ours:.0f} mm against {theirs:.0f}: {ours / theirs:.3f}")
-            assert ours <= 1.08 * theirs
-            here = ends[-1]
+    for cuts, sheet, tool in given:
+        began = time.process_time()
+        free = order(cuts, sheet, tool)
+        took = time.process_time() - began
+        one = order(with_one_entry(cuts), sheet, tool)
+        a, b = travelled(free.cuts), travelled(one.cuts)
+        print(f"{sheet.material} sheet {sheet.number}: {len(cuts)} cuts, {took:.2f} s;", end=" ")
+        print(f"travel {a:.0f} mm against {b:.0f} ({1 - a / b:.1%} less),", end=" ")
+        print(f"{free.time_s:.1f} s against {one.time_s:.1f}")
+        assert a <= b * 1.02
