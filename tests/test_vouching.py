@@ -128,6 +128,7 @@ LIES: dict[str, tuple[str, Change]] = {
     "packaged margins": ("laser", profile_value("machine", "margins", [0.0] * 4)),
     "a default's value": ("laser", profile_value("material", "turnable", True)),
     "no profiles": ("laser", at("profiles", [])),
+    "a contour without its start": ("laser", at("files.*.contours.0.start", None)),
     "no seal": ("laser", at("sealed", {})),
     "no operator's sheet": ("laser", lambda r: r.update(others=[], sealed={})),
 }

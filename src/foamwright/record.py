@@ -98,13 +98,15 @@ class SheetEntry(Entry):
 
 
 class ContourEntry(Entry):
-    """One run of the tool, in cutting order. left: mm of its target left for the hand."""
+    """One run of the tool, in cutting order. left: mm of its target left for the hand; start: where
+    it begins, in sheet mm."""
 
     copy_name: str
     contour: str
     operation: str
     band: Annotated[int, Field(ge=0)] = 0
     left: Amount = 0.0
+    start: tuple[float, float] | None = None
 
 
 class FileEntry(Entry):

@@ -96,6 +96,8 @@ def _tools(record: Record) -> Iterator[str]:
         except BadToolError:
             continue  # verify has told why
         yield from (f"the tool of {entry.name}: its {w} can't be meant" for w in _unmeant(tool))
+        if any(c.start is None for c in entry.contours):
+            yield f"{entry.name}: a contour without its start"
         pair = (entry.material, entry.machine)
         listed = best_entries(record, pair, tool.method)
         if not all(e.values for e in listed):

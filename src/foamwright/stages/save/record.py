@@ -85,6 +85,7 @@ def file_entry(
                 operation=c.operation,
                 band=c.band,
                 left=round(c.left, 6),
+                start=(round(c.path.start.real, 6), round(c.path.start.imag, 6)),
             )
             for c in program.cuts
         ),

@@ -18,6 +18,7 @@ from foamwright.geometry.region import (
     Region,
     boundary_points,
     common,
+    contains_points,
     curve,
     directed_deviation,
     inside_point,
@@ -38,17 +39,25 @@ from foamwright.stages.verify.targets import Target
 ALONG_SHARE = 0.2
 #: How far from a contour a run that belongs to it may lie beside the tool's half width, mm.
 ALONG = 0.3
+#: How far from the recorded place a run may start, mm: the writers' rounding and no more.
+START = 1e-4
+#: How far beyond the tool's edge it is looked for which side of a run the piece lies on, mm.
+ASIDE = 0.05
 #: A stroke in the scrap that sets the blade, of no copy.
 ALIGNMENT = "align"
 
 
 @dataclass(frozen=True, slots=True)
 class Feature:
-    """Something of a copy that runs lie along. kind: outline, opening, slit or mark."""
+    """Something of a copy that runs lie along. kind: outline, opening, slit or mark.
+
+    area: the copy's own, on the left of travel along its outline and openings.
+    """
 
     copy: str
     kind: str
     line: Region
+    area: Region
 
     @property
     def name(self) -> str:
@@ -75,7 +84,8 @@ def features(targets: Sequence[Target]) -> Features:
         groups = {"outline": (t.outline,), "opening": t.openings, "slit": t.slits, "mark": t.marks}
         for kind, paths in groups.items():
             if paths:
-                made.append(Feature(t.name, kind, union([curve(p, t.fine) for p in paths])))
+                line = union([curve(p, t.fine) for p in paths])
+                made.append(Feature(t.name, kind, line, t.area))
     return Features(tuple(made))
 
 
@@ -111,6 +121,7 @@ def wrong_runs(
         yield from _counted(traces, contours, known)
         return
     lost: set[str] = set()
+    whole = Counter((c.copy_name, c.contour) for c in contours)
     for trace, entry in zip(traces, contours, strict=True):
         if entry.contour == ALIGNMENT and not entry.copy_name:
             continue
@@ -120,6 +131,13 @@ def wrong_runs(
             yield entry.copy_name, Fault("V007", None, what, _ANEW)
             continue
         if _lies_along(trace, wanted):
+            alone = whole[entry.copy_name, entry.contour] == 1
+            if (alone and runs_backwards(trace, wanted)) or begins_elsewhere(trace, entry):
+                what = (
+                    f"path {trace.number + 1} of the file, its {entry.contour}, runs backwards or "
+                    "begins elsewhere"
+                )
+                yield entry.copy_name, Fault("V007", trace.path.start, what, _ANEW)
             continue
         found = feature_of(trace, known)
         if found is None:
@@ -139,6 +157,31 @@ _ANEW = "cut the job anew"
 
 def _lies_along(trace: Trace, feature: Feature) -> bool:
     return _share_along(_samples(trace), feature, trace.beam.radius + ALONG) >= ALONG_SHARE
+
+
+def begins_elsewhere(trace: Trace, entry: ContourEntry) -> bool:
+    """Whether a run starts where the record doesn't have it; strokes may run either way."""
+    return entry.start is not None and abs(trace.path.start - complex(*entry.start)) > START
+
+
+def runs_backwards(trace: Trace, feature: Feature) -> bool:
+    """Whether the piece lies to the right of travel along its outline or opening, not to the left.
+
+    Looked for along the feature, on both sides, a little farther off than the tool's edge.
+    """
+    if feature.kind not in ("outline", "opening"):
+        return False
+    points = boundary_points(trace.line(0), STEP)
+    steps = np.diff(points)
+    going = np.flatnonzero(np.abs(steps) > 0)
+    going = going[:: max(1, len(going) // 64)]
+    middles, ahead = points[going] + steps[going] / 2, steps[going] / np.abs(steps[going])
+    reach = trace.beam.radius + ASIDE
+    beside = directed_deviation(middles, feature.line) <= reach
+    middles, aside = middles[beside], 1j * ahead[beside] * reach
+    left = contains_points(feature.area, middles + aside)
+    right = contains_points(feature.area, middles - aside)
+    return bool(np.sum(right & ~left) > np.sum(left & ~right))
 
 
 def _counted(
