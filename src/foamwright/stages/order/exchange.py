@@ -8,8 +8,8 @@ move that turns nothing; with one stretch short, it is Or's move of 1976).  A mo
 only where it makes a leg to a near neighbour (Bentley 1992: neighbour lists, a queue of the stops
 whose legs changed).  When no move helps, a seeded random swap, the *kick*, is tried and taken back
 unless the repaired way is no longer than before (iterated local search; Lourenço, Martin, Stützle
-2003).  The number of kicks is fixed by the number of stops: no clock, so the same stops give the
-same way.
+2003).  Kicks are bounded by the number of stops and by the moves weighed: no clock, so the same
+stops give the same way.
 """
 
 from __future__ import annotations
@@ -33,6 +33,9 @@ KICK_STRETCH = 30
 #: Kicks for each stop, and in all at most.
 KICKS_EACH = 5
 KICKS_MOST = 1000
+#: Moves that are weighed, after which no more kicks are tried: stops left far from where they are
+#: entered make many moves worth weighing, and kicks then gain a hundredth at most.
+WEIGHED_MOST = 500_000
 #: The kicks' random seed.
 SEED = 1
 #: mm: gains below this are rounding.
@@ -63,6 +66,8 @@ def shorter_way(
     way.repair(way.way)
     draw = random.Random(SEED)
     for _ in range(min(KICKS_EACH * n, KICKS_MOST) if kicked else 0):
+        if way.weighed > WEIGHED_MOST:
+            break
         way.log.clear()
         longer = way.kick(draw)
         if longer > GAIN:
@@ -87,6 +92,7 @@ class _Way:
         self.skew = [0.0] * (n + 1)
         self._remeasure(0, n + 1)
         self.log: list[Move] = []
+        self.weighed = 0
 
     def leg(self, i: int, j: int) -> float:
         return 0.0 if j == self.free else abs(self.starts[j] - self.ends[i])
@@ -146,6 +152,7 @@ class _Way:
 
     def _first(self, a: int, b: int) -> tuple[float, Move] | None:
         for move in self._moves(a, b):
+            self.weighed += 1
             gain = self.gain(move)
             if gain > GAIN:
                 return gain, move
