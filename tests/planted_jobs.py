@@ -22,6 +22,9 @@ ABOVE = 0.0125
 #: What is told where the hashes or the record don't fit: no geometry has been looked at.
 NOT_GEOMETRY = frozenset({"V001", "V002", "V003", "V004", "V005"})
 
+#: What the proof tells of edges; V007 is of the record's contours.
+OF_EDGES = frozenset({"V008", "V009", "V010", "V014", "V015", "V016", "V017", "V031", "V032"})
+
 
 @dataclass(frozen=True)
 class Folder:

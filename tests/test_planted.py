@@ -14,8 +14,8 @@ import pytest
 from foamwright.stages.verify import verify
 
 from .jobs import PAIRS
-from .planted_jobs import Folder, above_the_limit, codes_of, cut_plates
-from .planted_kinds import Planted, planted
+from .planted_jobs import OF_EDGES, Folder, above_the_limit, codes_of, cut_plates
+from .planted_kinds import BY_THE_RECORD, Planted, planted
 from .planting import Run, deviation, dragged, read_runs, write_runs
 
 #: Copies of the plate: an order needs two; a drag knife's proof takes longest.
@@ -56,8 +56,10 @@ def cases(folder: Folder) -> list[Planted]:
 def test_a_fault_of_each_kind_is_caught(folder: Folder, cases: list[Planted]) -> None:
     assert {c.kind for c in cases} == KINDS | ONLY[folder.entries[0]["tool"]["method"]]
     assert [c.size for c in cases if c.kind == "vertex moved"] == ["0.05 mm", "0.1 mm", "0.2 mm"]
-    missed = [f"{c.kind} {c.size}, {c.where}" for c in cases if not codes_of(folder, c)]
-    assert missed == []
+    found = {f"{c.kind} {c.size}, {c.where}": codes_of(folder, c) for c in cases}
+    assert [name for name, codes in found.items() if not codes] == []
+    edges = [c for c in cases if c.kind not in BY_THE_RECORD]
+    assert all(found[f"{c.kind} {c.size}, {c.where}"] & OF_EDGES for c in edges), found
 
 
 @pytest.mark.parametrize("only", ["dxf", "svg"])
