@@ -181,11 +181,11 @@ CODES: Mapping[str, str] = MappingProxyType(
         "V032": "an edge too far off at the bottom face on a curve",
         "V033": "how far off the edge is at the bottom face on curves, told",
         "V024": "a recorded holding bridge that is not there as told",
-        # S: safety (safety.py)
-        "S001": "forbidden: a material that no option lets this kind of tool cut",
         "V041": "what a record tells and nothing in its folder can prove, told",
         "V042": "a recorded time that the files' paths don't take",
         "V043": "an operator's sheet that is missing or was changed",
+        # S: safety (safety.py)
+        "S001": "forbidden: a material that no option lets this kind of tool cut",
         "S002": "a material that wants the site's permit, and none is given",
         "S003": "a permit that does not count: expired, dated ahead, or lacking what it must name",
         "S004": "a caution about a material on this kind of tool",

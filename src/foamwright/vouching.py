@@ -24,7 +24,7 @@ from foamwright.findings import Finding, Refused, fault, note
 from foamwright.geometry.pathdata import parse_path_data
 from foamwright.model import Cut, Tool
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
-from foamwright.profiles import Layer, Loaded, Shelf
+from foamwright.profiles import Layer, Shelf
 from foamwright.record import FileEntry, ProfileEntry, Record, SheetEntry, Verification
 from foamwright.safety import best_entries
 from foamwright.shelf_folder import packaged_profiles
@@ -74,8 +74,10 @@ def not_proven(record: Record) -> tuple[Finding, ...]:
     ]
     told += [f"values from a shelf that is not packaged, {t}" for t in theirs]
     told += [f"the permit {p.reference} of {p.issued_by}" for p in record.permits]
+    faces = {str(f.tool.get("true_face", "top")) for f in record.files} - {"top"}
+    told += [f"that the size is to hold at the {face} face" for face in sorted(faces)]
     names = ", ".join(i.name for i in record.inputs)
-    told.append(f"the job's name, the hashes of what was read ({names or 'nothing'})")
+    told.append(f"that the targets are what the job made of its inputs ({names or 'none named'})")
     if record.version != __version__:
         told.append(f"values of the profiles packaged with version {record.version}")
     return tuple(note("V041", RECORD, f"told by the record, not proven: {what}") for what in told)
@@ -174,13 +176,13 @@ def _packaged(record: Record) -> Iterator[str]:
     """
     if record.version != __version__:
         return
-    shelf = Shelf((Layer("package", packaged_profiles()),))
+    packaged = _Packaged()
     for entry in record.profiles:
         mine = _values(entry)
         for value in entry.values:
             if value.key in ("lineage", "composition"):
                 continue  # the hazard rules know the packaged composition themselves
-            due = _due(shelf, entry, value.key, value.origin, mine)
+            due = _due(packaged, entry, value.key, value.origin, mine)
             if due is not None and not _same(_plain(value.value), due[0]):
                 yield (
                     f"{entry.kind} {entry.id}: {value.key} is {_shown(value.value)}, "
@@ -188,26 +190,40 @@ def _packaged(record: Record) -> Iterator[str]:
                 )
 
 
+class _Packaged:
+    """Packaged profiles as plain values, each read once."""
+
+    def __init__(self) -> None:
+        self._shelf = Shelf((Layer("package", packaged_profiles()),))
+        self._read: dict[tuple[str, str], Any] = {}
+
+    def __call__(self, kind: str, name: str) -> dict[str, Any] | None:
+        if (kind, name) not in self._read:
+            find = self._shelf.material if kind == "material" else self._shelf.machine
+            try:
+                self._read[kind, name] = _plain(find(name).profile)
+            except FoamwrightError:
+                self._read[kind, name] = None
+        found: dict[str, Any] | None = self._read[kind, name]
+        return found
+
+
 def _due(
-    shelf: Shelf, entry: ProfileEntry, key: str, origin: str, mine: Values
+    packaged: _Packaged, entry: ProfileEntry, key: str, origin: str, mine: Values
 ) -> tuple[Any] | None:
     """What the value must be, or None where nothing here knows."""
     if origin == "default":
         return _default(entry, key)
     if not origin.startswith("package:"):
         return None
-    name = Path(origin.removeprefix("package:")).stem
-    try:
-        loaded: Loaded[Any] = (
-            shelf.material(name) if entry.kind == "material" else shelf.machine(name)
-        )
-    except FoamwrightError:
+    profile = packaged(entry.kind, Path(origin.removeprefix("package:")).stem)
+    if profile is None:
         return (f"no such profile ({origin})",)
     if not key.startswith("cut."):
-        return (_plain(loaded.profile).get(key),)
+        return (profile.get(key),)
     aim = (mine.get("cut.method"), mine.get("cut.machine"))
-    cuts = [c for c in loaded.profile.cut if (c.method, c.machine) == aim]
-    return (_plain(cuts[0]).get(key.removeprefix("cut.")),) if cuts else None
+    cuts = [c for c in profile.get("cut", ()) if (c["method"], c.get("machine")) == aim]
+    return (cuts[0].get(key.removeprefix("cut.")),) if cuts else None
 
 
 def _default(entry: ProfileEntry, key: str) -> tuple[Any] | None:
