@@ -304,7 +304,7 @@ def explain_piece(
         raise CommandError(f"--explain {name}: no such piece or copy; there are {there}")
     texts = read_files(folder, record)
     told = [e for c in copies if (e := explain(record, texts, c, LIMIT)) is not None]
-    told = [replace(e, faults=_refusals(findings, e.copy)) for e in told]
+    told = [replace(e, faults=_refusals(findings, e)) for e in told]
     told.sort(key=lambda e: -e.worst.depth)
     if not told:
         return (), None
@@ -313,8 +313,11 @@ def explain_piece(
     return tuple(told), file
 
 
-def _refusals(findings: Sequence[Finding], copy: str) -> tuple[str, ...]:
-    return tuple(f.line() for f in findings if f.is_fault and f.piece == copy)
+def _refusals(findings: Sequence[Finding], told: Explanation) -> tuple[str, ...]:
+    """What was refused of the copy, in its worst file or whichever."""
+    mine = (f for f in findings if f.is_fault and f.piece == told.copy)
+    others = tuple(n for n in (".dxf", ".svg") if not told.file.endswith(n))
+    return tuple(f.line() for f in mine if not f.where.partition(",")[0].endswith(others))
 
 
 __all__ = [

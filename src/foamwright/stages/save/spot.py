@@ -7,6 +7,7 @@ written path, the edge that the tool leaves, the tool itself.  For looking at, n
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
@@ -20,6 +21,8 @@ from foamwright.stages.save.preview import SIGNATURE
 
 #: Sizes on the page, mm: a panel's side, the gap between panels, letters, a line of text.
 PANEL, GAP, LETTERS, LINE = 88.0, 8.0, 3.2, 4.6
+#: Characters that fit the page: a sans face's are about 0.55 of their height wide (from memory).
+LONGEST = 100
 #: A bar is at most this share of its panel.
 BAR = 0.3
 #: Side of the window about the place, in widths of the tool; close up, in deviations.
@@ -60,7 +63,8 @@ class Panel:
 def spot_svg(told: Explanation) -> str:
     """The picture as SVG text; what it tells in words stands beneath it."""
     panels = tuple(_panels(told))
-    words = [*_legend(told), *lines_of(told)]
+    lines = [part for line in lines_of(told) for part in _wrapped(line)]
+    words = [*_legend(told), *lines]
     rows = math.ceil(len(panels) / 2)
     wide = 2 * PANEL + 3 * GAP
     high = rows * (PANEL + GAP + LINE) + GAP + LINE * (len(words) + 1)
@@ -77,7 +81,7 @@ def spot_svg(told: Explanation) -> str:
         out.extend(_drawn(panel, told.scene, complex(x, y)))
     top = rows * (PANEL + GAP + LINE) + GAP
     out.extend(_key(told, top))
-    for k, line in enumerate(lines_of(told)):
+    for k, line in enumerate(lines):
         out.append(_text(line, complex(GAP, top + (k + len(_legend(told)) + 1) * LINE)))
     return "\n".join([*out, "</svg>"]) + "\n"
 
@@ -249,6 +253,13 @@ def _tool_words(told: Explanation) -> str:
     if tool.bottom is not None:
         return "the blade there: the dot at the top face, the ring where it severs the bottom"
     return "what the tool removes there" if tool.beam.radius else "where the tool is there"
+
+
+def _wrapped(line: str) -> list[str]:
+    """A line in parts that fit the page; its own indent stays."""
+    indent = line[: len(line) - len(line.lstrip())]
+    later = f"{indent}    "
+    return textwrap.wrap(line.strip(), LONGEST, initial_indent=indent, subsequent_indent=later)
 
 
 def _key(told: Explanation, top: float) -> Iterator[str]:
