@@ -178,6 +178,25 @@ def test_flattening_is_within_its_tolerance(tolerance: float) -> None:
     assert near.max() <= 2 * tolerance  # the foot by angle is not the nearest point
 
 
+def test_a_closed_path_may_start_anywhere_on_it() -> None:
+    square = Path.polygon([0j, 10 + 0j, 10 + 10j, 10j])
+    assert square.starting_in(2, 0.0) == square.starting_at(2)
+    moved = square.starting_in(1, 0.25)
+    assert moved.start == moved.end == 10 + 2.5j
+    assert [s.end for s in moved.segments] == [10 + 10j, 10j, 0j, 10 + 0j, 10 + 2.5j]
+    assert moved.corners == {1, 2, 3, 4}
+    assert moved.area == pytest.approx(100)
+
+
+def test_a_closed_path_is_opened_once_round_and_on() -> None:
+    square = Path.polygon([0j, 10 + 0j, 10 + 10j, 10j])
+    once, on = square.opened(), square.opened(12.0)
+    assert (once.closed, once.length, once.corners) == (False, 40.0, {1, 2, 3})
+    assert (on.closed, on.end) == (False, 10 + 2j)
+    assert on.length == pytest.approx(52)
+    assert on.corners == {1, 2, 3, 4, 5}
+
+
 def test_joining_keeps_corners_and_judges_the_seams() -> None:
     p = drop()
     at = p.joint_lengths()

@@ -80,33 +80,33 @@ def zone(stroke: Line, offset: float) -> region.Region:
 
 def find_run_in(path: Path, offset: float, ground: Ground) -> RunIn | None:
     """The first clear way onto a closed path of lines and arcs with the material to its left."""
-    length = run_in_length(offset)
     for segment, t, direction in _ways(path):
-        if abs(turn_degrees(PARKED, direction)) > WORST_HEADING:
-            continue
-        contact = path.segments[segment].point(t)
-        end = contact + offset * direction
-        stroke = Line(end - length * direction, end)
-        if ground.is_clear(zone(stroke, offset)):
+        stroke = _if_clear(path.segments[segment].point(t), direction, offset, ground)
+        if stroke is not None:
             return RunIn(segment, t, direction, stroke)
     return None
 
 
 def clear_stroke(contact: complex, along: complex, offset: float, ground: Ground) -> Line | None:
-    """The first run-in that is clear onto a contour met at a contact, where it runs along a way.
+    """The first clear run-in onto a contour that is met at a contact and runs along from there.
 
-    Tried along that way itself, which is clear at an outside corner, then at the APPROACHES.
+    Tried along the contour itself, which is clear at an outside corner, then at the APPROACHES.
     """
-    length = run_in_length(offset)
     for angle in (0.0, *APPROACHES):
         direction = along * cmath.rect(1.0, math.radians(angle))
-        if abs(turn_degrees(PARKED, direction)) > WORST_HEADING:
-            continue
-        end = contact + offset * direction
-        stroke = Line(end - length * direction, end)
-        if ground.is_clear(zone(stroke, offset)):
+        stroke = _if_clear(contact, direction, offset, ground)
+        if stroke is not None:
             return stroke
     return None
+
+
+def _if_clear(contact: complex, direction: complex, offset: float, ground: Ground) -> Line | None:
+    """The pivot's stroke onto a contact, if the blade can turn to it and its zone is clear."""
+    if abs(turn_degrees(PARKED, direction)) > WORST_HEADING:
+        return None
+    end = contact + offset * direction
+    stroke = Line(end - run_in_length(offset) * direction, end)
+    return stroke if ground.is_clear(zone(stroke, offset)) else None
 
 
 def _ways(path: Path) -> Iterator[tuple[int, float, complex]]:
