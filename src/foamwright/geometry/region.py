@@ -30,8 +30,14 @@ Distances: TypeAlias = npt.NDArray[np.float64]
 CLOSELY = (5e-4, 1e-4)
 
 
+#: Coordinates nearer to nought than this, mm, are nought: their squares are no doubles any more.
+NOUGHT = 1e-150
+
+
 def _coords(points: Points) -> npt.NDArray[np.float64]:
-    return np.column_stack([points.real, points.imag])
+    made = np.column_stack([points.real, points.imag])
+    made[np.abs(made) < NOUGHT] = 0.0
+    return made
 
 
 def _complex(coords: npt.NDArray[np.float64]) -> Points:

@@ -8,8 +8,10 @@ import pytest
 from svg_texts import drawing, svg
 
 from foamwright.findings import Finding
+from foamwright.geometry.path import Path as Curve
 from foamwright.model import Drawing, Piece
 from foamwright.stages.acquire import pieces, select
+from foamwright.stages.acquire.shapes import Shape
 
 SOLE = (
     '<g id="sole"><path d="M10 10h80v60h-80z"/><circle id="rod-hole" cx="30" cy="30" r="5"/>'
@@ -277,3 +279,11 @@ def test_lines_in_the_only_piece_near_are_placed_without_cutting_it_up(
     drawn, told = drawing(tmp_path, svg(f'<rect x="10" y="10" width="50" height="50"/>{lines}'))
     assert not [f for f in told if f.is_fault]
     assert len(drawn.pieces[0].marks) == 40
+
+
+def test_coordinates_whose_squares_vanish_are_nought() -> None:
+    """Two outlines that overlap, one with a corner 1e-297 mm beside the other's edge."""
+    one = Curve.polygon([0j, 9 + 0j, 2j])
+    other = Curve.polygon([0j, 9 - 1j, 1.455e-297 + 1j])
+    _, told = pieces.pieces_of([Shape(one, where="a"), Shape(other, where="b")], "x.dxf")
+    assert [f.code for f in told] == ["R104"]
