@@ -9,6 +9,7 @@ from svg_texts import drawing, svg
 
 from foamwright.findings import Finding
 from foamwright.geometry.path import Path as Curve
+from foamwright.geometry.segments import Arc, Line
 from foamwright.model import Drawing, Piece
 from foamwright.stages.acquire import pieces, select
 from foamwright.stages.acquire.shapes import Shape
@@ -282,8 +283,10 @@ def test_lines_in_the_only_piece_near_are_placed_without_cutting_it_up(
 
 
 def test_coordinates_whose_squares_vanish_are_nought() -> None:
-    """Two outlines that overlap, one with a corner 1e-297 mm beside the other's edge."""
-    one = Curve.polygon([0j, 9 + 0j, 2j])
-    other = Curve.polygon([0j, 9 - 1j, 1.455e-297 + 1j])
-    _, told = pieces.pieces_of([Shape(one, where="a"), Shape(other, where="b")], "x.dxf")
-    assert [f.code for f in told] == ["R104"]
+    """Two outlines that overlap along an edge that leans by 1e-297 mm."""
+    one = Curve.polygon([0j, 2j, 9 + 0j])
+    spots = [0j, 1.455e-297 + 1j, 9 - 1j]
+    arc = Arc(spots[1], spots[2], 1.0)
+    other = Curve.of([Line(spots[0], spots[1]), arc, Line(spots[2], spots[0])], True)
+    found, _ = pieces.pieces_of([Shape(one, where="a"), Shape(other, where="b")], "x.dxf")
+    assert len(found) == 2
