@@ -303,11 +303,13 @@ def show_profile(profile_id: str, job: Path | None, as_json: bool) -> None:
     from foamwright import report
     from foamwright.profiles import Shelf
 
-    loaded = report.find_profile(Shelf.of(job.parent if job else None), profile_id)
+    shelf = Shelf.of(job.parent if job else None)
+    loaded = report.find_profile(shelf, profile_id)
+    beams = report.expected_beams(loaded, shelf)
     if as_json:
-        click.echo(report.document(report.profile_data(loaded), ()))
+        click.echo(report.document(report.profile_data(loaded, beams), ()))
     else:
-        report.show_profile(loaded)
+        report.show_profile(loaded, beams)
 
 
 def _request(options: dict[str, Any]) -> Request:

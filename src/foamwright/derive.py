@@ -13,15 +13,22 @@ from collections.abc import Iterable, Iterator
 from pathlib import PurePath
 from types import MappingProxyType
 
+from foamwright.fields import BridgeKeys
 from foamwright.findings import Finding, Refused, fault, refuse_on_fault
 from foamwright.job import StockSpec
-from foamwright.model import FileStyle, Limits, Stock, Tool, TrueFace
+from foamwright.model import Bridging, FileStyle, Footprint, Limits, Stock, Tool, TrueFace
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
+from foamwright.series import settled
 
 #: Cutting speed where neither the material nor the machine gives one, mm/s; for the time only.
 CUT_SPEED = 50.0
 #: Turns up to this need no swivel of a drag knife, degrees (common practice, no source).
 SWIVEL_ANGLE = 10.0
+#: Degrees between an upright edge and the sheet.
+UPRIGHT = 90.0
+#: How far a blade's edge may lie off its target at the bottom face, where no profile says, mm
+#: (common practice, no source).
+FAR_FACE_MAX = 1.0
 #: How far a knife's closed contour runs on past its start, mm (common practice, no source).
 OVERLAP = 1.0
 #: Greatest pivot-to-tip offset in use, mm (0.175 to 1.0; a blade seller's and a user's figures):
@@ -37,6 +44,11 @@ KNIFE_SCRAP = 1.0
 OVAL_RATIO = 5.0
 #: Two thicknesses that differ by less are the same, mm: nominal figures are rounded.
 SAME = 1e-6
+#: Degrees between a laser's lead and the contour, where no profile says (common practice, no
+#: source: slanting leads leave the least scar).
+LEAD_ANGLE = 45.0
+#: Stock that a holding bridge leaves standing, where nobody says, mm (common practice, no source).
+BRIDGE_WIDTH = 1.0
 #: Decimals of a turn, degrees: a drawn grain line's rounding must not turn a whole quarter askew.
 TURN_DECIMALS = 6
 
@@ -47,11 +59,17 @@ def settings_for(machine: MachineProfile, material: MaterialProfile) -> CutSetti
     """
     faults = list(pair_faults(machine, material))
     try:
-        cut = material.cut_for(machine.method, machine.id)
+        cut = _own_settings(machine, material)
     except Refused as e:
         raise Refused((*faults, *e.findings)) from None
     refuse_on_fault(faults)
     return cut
+
+
+def _own_settings(machine: MachineProfile, material: MaterialProfile) -> CutSettings:
+    """The material's settings at its own thickness. Raises Refused (J514, J526)."""
+    cut = material.cut_for(machine.method, machine.id)
+    return settled(cut, material.thickness, _where(machine, material))
 
 
 def tool_for(
@@ -68,6 +86,7 @@ def tool_for(
     laser = machine.method == "laser"
     across, along = _kerf(cut)
     taper = _taper(cut)
+    depths = _pass_depths(machine, material, cut)
     there = {"top": 1.0, "middle": (1 + taper) / 2, "bottom": taper}[true_face]
     return Tool(
         method=machine.method,
@@ -86,8 +105,15 @@ def tool_for(
         edges=cut.edges or machine.edges or "single",
         plunge=_plunge(machine, material, cut) if machine.method == "oscillating-knife" else 0.0,
         blade_width=_blade(cut.blade_width, machine.blade_width, 0.0),
+        far_face_max=_blade(cut.far_face_max, machine.far_face_max, FAR_FACE_MAX),
         lead_in=cut.lead_in or 0.0,
-        passes=cut.passes,
+        lead_out=cut.lead_out or 0.0,
+        lead_angle=LEAD_ANGLE if cut.lead_angle is None else cut.lead_angle,
+        clearance=asked_gap(material, cut) if laser else 0.0,
+        passes=len(depths) or cut.passes,
+        pass_depths=depths,
+        focus_depth=cut.focus_depth,
+        focus_step=cut.focus_step or 0.0,
         cut_speed=_cut_speed(machine, cut),
         travel_speed=machine.travel_speed,
         acceleration=machine.acceleration,
@@ -120,13 +146,55 @@ def _overrun(machine: MachineProfile, material: MaterialProfile, cut: CutSetting
 
 
 def _plunge(machine: MachineProfile, material: MaterialProfile, cut: CutSettings) -> float:
-    """Width of the blade's section at the stock's face when it is down, ahead of its tip, mm."""
-    section = max(cut.depth or 0.0, material.severed) / _slope(machine, cut)
-    return round(min(section, _edge_width(machine, cut)), 9)
+    """Width of the blade's section at the stock's face when it is down, ahead of its tip, mm.
+
+    A blade whose edge stands upright has no point: it is as wide at the face as anywhere.
+    """
+    width = _edge_width(machine, cut)
+    upright = _blade(cut.edge_angle, machine.edge_angle, UPRIGHT) >= UPRIGHT
+    if upright and math.isfinite(width):
+        return round(width, 9)
+    return round(min(_full_depth(material, cut) / _slope(machine, cut), width), 9)
+
+
+def _full_depth(material: MaterialProfile, cut: CutSettings) -> float:
+    """How deep a blade's tip goes below the stock's face, mm."""
+    return max(cut.depth or 0.0, material.severed)
+
+
+def _pass_depths(
+    machine: MachineProfile, material: MaterialProfile, cut: CutSettings
+) -> tuple[float, ...]:
+    """How deep a knife's tip goes in each pass, mm; nothing where one pass does it.
+
+    By `pass_depth`, the last pass as deep as is needed; else an oscillating knife's passes are even
+    (a swivel blade stands as deep in each, pressed harder).
+    """
+    full = _full_depth(material, cut)
+    if cut.pass_depth is not None:
+        passes = math.ceil((full - SAME) / cut.pass_depth)
+        step = cut.pass_depth
+    else:
+        passes = cut.passes if machine.method == "oscillating-knife" else 1
+        step = full / passes
+    if machine.method == "laser" or passes < 2:
+        return ()
+    return tuple(round(min(k * step, full), 6) for k in range(1, passes + 1))
+
+
+def footprint_of(tool: Tool) -> Footprint:
+    """What alterations must know of the tool's blade; a laser has none."""
+    if tool.method == "drag-knife":
+        unknown = tool.leaves_to_machine("blade-offset") and not tool.blade_offset
+        return Footprint(swing=WIDEST_BLADE_OFFSET if unknown else tool.blade_offset)
+    if tool.method == "oscillating-knife":
+        ends = 2 if tool.edges == "double" else 1
+        return Footprint(0.0, tool.section, tool.overrun, ends, tool.far_face_max)
+    return Footprint()
 
 
 def _slope(machine: MachineProfile, cut: CutSettings) -> float:
-    return math.tan(math.radians(_blade(cut.edge_angle, machine.edge_angle, 90.0)))
+    return math.tan(math.radians(_blade(cut.edge_angle, machine.edge_angle, UPRIGHT)))
 
 
 def _edge_width(machine: MachineProfile, cut: CutSettings) -> float:
@@ -165,6 +233,8 @@ def tool_faults(
     yield from pair_faults(machine, material)
     yield from _kerf_faults(where, machine, cut)
     yield from _blade_faults(where, machine, cut)
+    if machine.method != "laser":
+        yield from _height_faults(where, machine, material, cut)
     if machine.method != "laser" and cut.depth is not None and cut.depth < material.severed - SAME:
         what = f"a depth of {cut.depth:g} mm does not sever {material.severed:g} mm"
         yield fault("J525", where, what, "set the [[cut]]'s depth to the thickness or more")
@@ -173,6 +243,17 @@ def tool_faults(
         high = edge * _slope(machine, cut)
         what = f"its edge of {edge:g} mm width severs {high:.1f} mm of {material.severed:g} mm"
         yield fault("J525", where, what, "take a steeper edge_angle or a wider blade")
+
+
+def _height_faults(
+    where: str, machine: MachineProfile, material: MaterialProfile, cut: CutSettings
+) -> Iterator[Finding]:
+    """Stock thicker than the blade in use has edge for."""
+    thick = material.severed
+    height = _blade(cut.blade_height, machine.blade_height, math.inf)
+    if thick > height + SAME:
+        what = f"{thick:g} mm is thicker than its blade's {height:g} mm of edge"
+        yield fault("J521", where, what, "take a blade with a higher edge or thinner stock")
 
 
 def _where(machine: MachineProfile, material: MaterialProfile) -> str:
@@ -247,7 +328,7 @@ def limits_for(
     stocks: those of the job, whose longest is a roll feed's reach along; without them the
     material's own.  cut: the settings in use, by default those that the material has.
     """
-    settings = cut or material.cut_for(machine.method, machine.id)
+    settings = cut or _own_settings(machine, material)
     lengths = [s.length for s in stocks] or [s.length for s in material.stock]
     along = max(lengths) if machine.feed == "roll" else math.inf
     edge = _room(tool)
@@ -263,7 +344,7 @@ def limits_for(
 def _room(tool: Tool) -> float:
     """How far from its target the tool works, mm: burn and lead, run-in, or overrun."""
     if tool.method == "laser":
-        return tool.lead_in + tool.widest_kerf
+        return max(tool.lead_in, tool.lead_out) + tool.widest_kerf
     if tool.method == "drag-knife":
         if tool.leaves_to_machine("blade-offset"):
             return tool.blade_offset or WIDEST_BLADE_OFFSET
@@ -278,10 +359,39 @@ def _clearance(material: MaterialProfile, tool: Tool, cut: CutSettings, room: fl
     the cuts, so a kerf more between the targets.  Knives: room for one tool, and scrap.
     """
     if tool.method == "laser":
-        asked = material.thickness if cut.clearance is None else cut.clearance
-        return max(asked + tool.widest_kerf, room)
+        return max(asked_gap(material, cut) + tool.widest_kerf, room)
     swing = tool.blade_offset if tool.method == "drag-knife" else 0.0
     return max(room + max(swing, KNIFE_SCRAP), cut.clearance or 0.0)
+
+
+def asked_gap(material: MaterialProfile, cut: CutSettings) -> float:
+    """mm that two cuts of a laser shall lie apart: by default the stock's thickness."""
+    return material.thickness if cut.clearance is None else cut.clearance
+
+
+def bridging_for(job: BridgeKeys | None, cut: CutSettings) -> Bridging | None:
+    """The holding bridges of a piece: the job's, else the profile's; None where there are none.
+
+    A job that gives no width takes the profile's.
+    """
+    asked = job or cut.bridges
+    if asked is None or asked.count == 0:
+        return None
+    widths = [k.width for k in (job, cut.bridges) if k is not None and k.width is not None]
+    return Bridging(asked.count, asked.spacing, widths[0] if widths else BRIDGE_WIDTH)
+
+
+def bridging_faults(where: str, tool: Tool, bridging: Bridging | None) -> Iterator[Finding]:
+    """J527: a knife makes no bridges, and a controller that compensates wants closed contours."""
+    if bridging is None:
+        return
+    if tool.method != "laser":
+        what = f"holding bridges are asked for, and a {tool.method} makes none in this version"
+        yield fault("J527", where, what, "leave bridges out, or choose a laser")
+    elif tool.leaves_to_machine("kerf"):
+        what = "holding bridges need the kerf compensated in the file: the machine's own takes "
+        what += "closed contours"
+        yield fault("J527", where, what, "leave bridges out, or kerf out of the machine's applies")
 
 
 def run_in_length(

@@ -7,9 +7,17 @@ is the unit of a bare length; an empty one means that a bare number is refused; 
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    model_validator,
+)
 
 from foamwright.units import parse_length, parse_rate
 
@@ -96,3 +104,20 @@ def _name(text: str) -> str:
 
 #: A name that a person gave: one printable line.
 Name = Annotated[str, Field(max_length=200), AfterValidator(_name)]
+
+
+class BridgeKeys(Table):
+    """Holding bridges round an outline: how many, or how far apart at most, mm (one of the two).
+
+    width: of the stock that each leaves standing, mm.
+    """
+
+    count: Annotated[int, Field(strict=True, ge=0, le=1000)] | None = None
+    spacing: Size | None = None
+    width: Size | None = None
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> Self:
+        if (self.count is None) == (self.spacing is None):
+            raise ValueError("give count, or spacing, for holding bridges")
+        return self

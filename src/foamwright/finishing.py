@@ -40,6 +40,7 @@ from foamwright.stages.arrange import kept
 from foamwright.stages.save.dxf import dxf_text
 from foamwright.stages.save.publish import RECORD, write_file
 from foamwright.stages.save.record import (
+    bridges_of,
     file_entry,
     layout_summary,
     piece_entry,
@@ -107,7 +108,11 @@ def _record(planned: Plan, files: Sequence[FileEntry]) -> Record:
         profiles=_profiles(planned),
         permits=_permits(planned.asked),
         sheets=tuple(_sheet_entry(b, p) for b, p in planned.programs),
-        pieces=tuple(piece_entry(x, p.sheet.number) for p in programs for x in p.sheet.placements),
+        pieces=tuple(
+            piece_entry(x, p.sheet.number, bridges_of(p, x.copy.name))
+            for p in programs
+            for x in p.sheet.placements
+        ),
         files=tuple(files),
         layout=layout_summary(programs),
         time_s=total_time(programs),

@@ -15,6 +15,7 @@ from typing import Any, Literal, TypeAlias
 from pydantic import BaseModel, ValidationError
 
 from foamwright.findings import Finding, Refused
+from foamwright.profile_laser import laser_faults
 from foamwright.profile_models import MachineProfile, MaterialProfile
 from foamwright.strict_toml import Source, faults_of
 
@@ -55,6 +56,7 @@ def own_faults(kind: Kind, found: Found) -> Iterator[Finding]:
         MODEL[kind].model_validate(data, context={"units": ""})
     except ValidationError as e:
         yield from faults_of(e, found.source, MODEL[kind], partial="based_on" in data)
+    yield from laser_faults(kind, found.source)
 
 
 def other_method(kind: Kind, chain: Sequence[Found], borne: Sequence[Found]) -> Iterator[Finding]:

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, ValidationError, ValidationInfo
 
-from foamwright.fields import Length, Name, Size, Table, Text, Width, bare_unit
+from foamwright.fields import BridgeKeys, Length, Name, Size, Table, Text, Width, bare_unit
 from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
 from foamwright.job_drafts import DraftSpec
@@ -130,11 +130,7 @@ class PieceSpec(ScaleKeys):
     notch: tuple[Notch, ...] = ()
     relief: tuple[Relief, ...] = ()
     mark: tuple[MarkSpec, ...] = ()
-
-    @property
-    def allowance_width(self) -> float:
-        """The allowance of the whole outline, mm."""
-        return self.allowance.get("default", 0.0)
+    bridges: BridgeKeys | None = None
 
 
 class Seam(Part):

@@ -14,6 +14,7 @@ from pydantic import AfterValidator, Field, model_validator
 from foamwright.fields import Acceleration, Length, Name, Size, Speed, Table, Text, Width
 from foamwright.findings import Refused, fault
 from foamwright.model import MarkMaker, Method
+from foamwright.profile_laser import BeamKeys, LaserKeys
 
 #: What may hold stock down or together while it is cut.
 Hold = Literal["vacuum-film", "carrier", "underlay", "stabiliser"]
@@ -44,22 +45,28 @@ class BladeKeys(Table):
 
     edge_angle: of the cutting edge to the sheet.  edges: whether one or both edges cut.
     swivel_angle: turns up to this need no swivel.  overlap: how far a closed contour runs on.
+    blade_height: what its edge can sever.  far_face_max: how far the edge may lie off its target
+    at the bottom face on a curve, and the blade's flat off its stroke.
     """
 
     edge_angle: EdgeAngle | None = None
     edges: Literal["single", "double"] | None = None
     blade_width: Size | None = None
+    blade_height: Size | None = None
+    far_face_max: Width | None = None
     swivel_angle: Annotated[float, Field(strict=True, gt=0, le=90)] | None = None
     overlap: Width | None = None
 
 
-class CutSettings(BladeKeys):
+class CutSettings(BladeKeys, LaserKeys):
     """One `[[cut]]` of a material: values for a method, or for one machine.
 
     kerf, or kerf_x and kerf_y: full width removed where the tool goes in, across and along the
     sheet.  kerf_exit: across it where the tool comes out (along it in proportion).
+    pass_depth: how much deeper a knife goes with each pass; the passes follow from it.
     clearance: gap between cuts, where the stock's thickness isn't meant.  blade, force, power,
-    focus and air are for the operator, in the machine's own words.
+    focus and air are for the operator, in the machine's own words.  What goes with a laser alone,
+    and values by thickness (`at`), are in `profile_laser.py`.
     """
 
     method: Method
@@ -73,11 +80,11 @@ class CutSettings(BladeKeys):
     passes: Annotated[int, Field(strict=True, ge=1, le=100)] = 1
     blade: Text | None = None
     depth: Size | None = None
+    pass_depth: Size | None = None
     force: Text | None = None
     power: Text | None = None
     focus: Text | None = None
     air: Text | None = None
-    lead_in: Width | None = None
     basis: Basis = "estimate"
     source: Name | None = None
 
@@ -85,6 +92,8 @@ class CutSettings(BladeKeys):
     def _tells_its_source(self) -> Self:
         if self.basis != "estimate" and not self.source:
             raise ValueError(f"basis {self.basis} needs a source: where and when")
+        if self.pass_depth is not None and (self.method == "laser" or self.passes > 1):
+            raise ValueError("pass_depth goes with a knife, and says how many passes it takes")
         return self
 
 
@@ -157,7 +166,7 @@ def _on(machine: str | None) -> str:
     return f" on {machine}" if machine else ""
 
 
-class MachineProfile(BladeKeys):
+class MachineProfile(BladeKeys, BeamKeys):
     """A machine. id: the file's name.
 
     reach: across and along; a roll's second is how long a stock it feeds, and may be left out.

@@ -245,12 +245,13 @@ def resolve_settings(
     material: Loaded[MaterialProfile], machine: Loaded[MachineProfile], cut: CutSettings
 ) -> tuple[ProfileEntry, ProfileEntry]:
     """Every value that a cut uses, with its origin, for the record; the cut's as `cut.kerf`."""
-    number = material.profile.cut.index(cut)
+    aim = (cut.method, cut.machine)
+    number = [(c.method, c.machine) for c in material.profile.cut].index(aim)
     values = list(_values(material, skip=("cut",)))
     values += [
         ValueEntry(key=f"cut.{k}", value=v, origin=_cut_origin(material, cut, number, k))
-        for k, v in cut.model_dump(mode="json").items()
-        if v is not None
+        for k, v in cut.model_dump(mode="json", exclude_none=True).items()
+        if v not in (None, [])
     ]
     return (
         ProfileEntry(kind="material", id=material.id, values=tuple(values)),

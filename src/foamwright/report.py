@@ -19,6 +19,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from foamwright.asked import Plan
+from foamwright.beam import Faces, Optics, at_the_faces
 from foamwright.errors import CommandError
 from foamwright.explained import Explanation, Place, lines_of
 from foamwright.findings import Finding, Refused
@@ -28,6 +29,7 @@ from foamwright.model import Drawing, Piece
 from foamwright.names import readable
 from foamwright.profiles import Listed, Loaded, Shelf
 from foamwright.record import Verification
+from foamwright.series import settled
 
 #: Columns where the output is no terminal.
 COLUMNS = 80
@@ -355,21 +357,50 @@ def show_shelf(listed: Sequence[Listed]) -> None:
         console.print()
 
 
-def profile_data(loaded: Loaded[Any]) -> dict[str, Any]:
+def expected_beams(loaded: Loaded[Any], shelf: Shelf) -> tuple[tuple[int, Faces], ...]:
+    """What beam each estimated `[[cut]]` of a material may expect at the faces of its stock.
+
+    By the number of the cut, from 1.  Nothing where the optics or the focus aren't told, and
+    nothing beside a published or measured kerf.
+    """
+    found = []
+    material = loaded.profile
+    for number, cut in enumerate(getattr(material, "cut", ()), 1):
+        try:
+            own = settled(cut, material.thickness, loaded.id)
+            gear = shelf.machine(cut.machine).profile if cut.machine else cut
+        except Refused:
+            continue
+        optics = [getattr(cut, k) or getattr(gear, k) for k in ("waist", "wavelength", "m2")]
+        if own.basis != "estimate" or None in optics or own.focus_depth is None:
+            continue
+        beam, step = Optics(*optics), own.focus_step or 0.0
+        faces = at_the_faces(beam, material.thickness, own.focus_depth, own.passes, step)
+        found.append((number, faces))
+    return tuple(found)
+
+
+def profile_data(loaded: Loaded[Any], beams: Sequence[tuple[int, Faces]] = ()) -> dict[str, Any]:
     return {
         "id": loaded.id,
         "kind": loaded.kind,
         "values": loaded.profile.model_dump(mode="json", exclude_none=True, by_alias=True),
         "origins": dict(loaded.origins),
         "lineage": [plain(a) for a in loaded.lineage],
+        "beam_to_expect": [{"cut": number, **plain(faces)} for number, faces in beams],
     }
 
 
-def show_profile(loaded: Loaded[Any]) -> None:
+def show_profile(loaded: Loaded[Any], beams: Sequence[tuple[int, Faces]] = ()) -> None:
+    """A profile's values with their origins; beams: what each cut's optics let expect."""
     _console().print(f"{loaded.kind} {_safe(loaded.id)}")
     table = _table("key", "value", "from")
     for key, value, origin in _value_rows(loaded):
         table.add_row(_safe(key), _safe(value), _safe(origin))
+    for number, faces in beams:
+        width = f"{faces.entry:.2f} mm where it goes in, {faces.exit:.2f} mm where it comes out"
+        told = f"{width}; no kerf: a coupon measures that"
+        table.add_row(f"cut.{number}: beam to expect", told, "calculated")
     _console().print(table)
 
 
@@ -389,6 +420,8 @@ def _value_rows(loaded: Loaded[Any]) -> Iterable[tuple[str, str, str]]:
 
 
 def _said(value: Any) -> str:
+    if isinstance(value, dict):
+        return " ".join(f"{k} {_said(v)}" for k, v in value.items())
     if isinstance(value, list):
         return ", ".join(_said(v) for v in value)
     if isinstance(value, float):

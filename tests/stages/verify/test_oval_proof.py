@@ -123,5 +123,5 @@ def test_a_taper_is_told_once_for_a_sheet(tmp_path: pathlib.Path) -> None:
     _, faults, told = proven(tmp_path, BOX, way_about(BOX, RX, RY), tool)
     assert faults == []
     (what,) = [t for t in told if t.startswith("the kerf is")]
-    assert "0.030 mm in x and 0.075 mm in y inside it at the top face" in what
-    assert "0.030 mm in x and 0.075 mm in y beyond it at the bottom face" in what
+    assert "0.030 to 0.075 mm inside it at the top face" in what
+    assert "0.030 to 0.075 mm beyond it at the bottom face" in what

@@ -12,6 +12,9 @@ acceleration).  Along a path three limits hold:
 - no joint is passed faster than can be reached from the joint before it or braked from before the
   next (one pass forward, one back).
 
+Passes repeat what cuts through, contour by contour; where a beam's focus is lowered between them,
+everything that cuts through, sheet by sheet.  Marks are made once.
+
 Each run starts and ends at rest; a knife goes down before it and up after it.  Acceleration along
 an arc and towards its centre are limited one by one, not together; axes are taken to be alike.
 Does not know of feeding a roll, of a controller's planning depth, or of loading.
@@ -21,6 +24,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from types import MappingProxyType
 
 from foamwright.geometry.path import Path, turn_degrees
@@ -29,6 +33,8 @@ from foamwright.model import OPERATIONS, Cut, Method, Operation, Tool
 
 #: mm: how far a controller is taken to pass beside a corner (common practice, no source).
 DEVIATION = 0.01
+#: Operations that do not cut through.
+MARKING = frozenset({"PEN", "SCORE"})
 #: Seconds for a tool to go down before a run, and up after it; an oscillating knife also turns
 #: into its stroke meanwhile; a beam only switches (common practice, no source).
 DOWN_S: Mapping[Method, float] = MappingProxyType(
@@ -105,7 +111,8 @@ def cut_time(cut: Cut, tool: Tool) -> float:
     once += DOWN_S[tool.method] + UP_S[tool.method]
     gap = 0.0 if cut.path.closed else abs(cut.path.end - cut.path.start)
     back = move_time(gap, tool.travel_speed, tool.acceleration)
-    return tool.passes * once + (tool.passes - 1) * back
+    passes = 1 if cut.operation in MARKING else tool.passes
+    return passes * once + (passes - 1) * back
 
 
 def operation_times(
@@ -116,7 +123,11 @@ def operation_times(
     Travel, from where the head stands, counts to the cut that it leads to.
     """
     spent: dict[Operation, float] = {}
-    for cut in cuts:
+    run = list(cuts)
+    if tool.focus_step and tool.passes > 1:
+        run += (tool.passes - 1) * [c for c in cuts if c.operation not in MARKING]
+        tool = replace(tool, passes=1)
+    for cut in run:
         travel = move_time(abs(cut.path.start - here), tool.travel_speed, tool.acceleration)
         took = spent.get(cut.operation, 0.0)
         spent[cut.operation] = took + travel + cut_time(cut, tool)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 from xml.etree.ElementTree import Element, SubElement, tostring
 
+from foamwright.geometry.nearest import nearest_length
 from foamwright.geometry.path import Path
 from foamwright.geometry.pathdata import number, to_path_data
 from foamwright.geometry.region import (
@@ -32,6 +33,8 @@ from foamwright.names import readable
 PAGE_WIDTH, PAGE_HEIGHT = 165.0, 190.0
 #: Sizes on the page, mm.
 NAME_SIZE, NUMBER_SIZE, ORDER_SIZE, GUTTER = 2.6, 3.6, 1.9, 9.0
+#: Length on the page of the bar that shows a holding bridge, mm.
+BRIDGE_BAR = 3.2
 #: Mean width of a letter over its size, for whether a name fits: from memory of common sans faces.
 LETTER = 0.55
 #: Flattening for the places of labels, mm: nothing is cut by it.
@@ -80,6 +83,7 @@ def sheet_picture(program: Program, look: Look) -> str:
     operations = {(c.copy, c.contour): c.operation for c in program.cuts}
     for placed in sheet.placements:
         _draw_piece(drawn, placed, operations, k)
+    _draw_bridges(drawn, program, k)
     _write_labels(root, program, k)
     _write_order(root, program, k)
     _write_frame(root, program, look, k)
@@ -119,6 +123,20 @@ def legend_line(operation: str) -> str:
     line.set("stroke-width", "0.5")
     if operation in DASHES:
         line.set("stroke-dasharray", _dashes(DASHES[operation], 1.0))
+    return tostring(root, encoding="unicode")
+
+
+def legend_bar(kind: str) -> str:
+    """An outline with a bar across it for the legend: 14 by 3 mm."""
+    root = Element("svg", viewBox="0 0 14 3")
+    root.set("class", "swatch")
+    root.set("aria-hidden", "true")
+    line = SubElement(root, "path", d="M0.5 1.5L13.5 1.5")
+    line.set("class", "line CUT_OUTER")
+    line.set("stroke-width", "0.5")
+    bar = SubElement(root, "path", d="M7 0.2L7 2.8")
+    bar.set("class", kind)
+    bar.set("stroke-width", "0.8")
     return tostring(root, encoding="unicode")
 
 
@@ -173,6 +191,22 @@ def _draw_piece(
         line.set("class", f"line {operation or 'uncut'}")
         if operation in DASHES:
             line.set("stroke-dasharray", _dashes(DASHES[operation], k))
+
+
+def _draw_bridges(parent: Element, program: Program, k: float) -> None:
+    """A bar across the outline at each holding bridge."""
+    half = BRIDGE_BAR * k / 2
+    outlines = {p.copy.name: p.piece.outline for p in program.sheet.placements}
+    for cut in program.cuts:
+        if cut.bridge is None:
+            continue
+        outline = outlines[cut.copy]
+        along, _ = nearest_length(outline, cut.bridge.at)
+        across = 1j * outline.tangent_at(along) * half
+        ends = (cut.bridge.at - across, cut.bridge.at + across)
+        bar = SubElement(parent, "path", d=_polyline(ends))
+        bar.set("class", "bridge")
+        bar.set("stroke-width", number(0.8 * k, 3))
 
 
 def _data(path: Path) -> str:

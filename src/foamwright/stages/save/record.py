@@ -8,8 +8,8 @@ from dataclasses import asdict
 from typing import Any, Literal
 
 from foamwright.geometry.pathdata import to_path_data
-from foamwright.model import FileStyle, Piece, Placement, Program, Tool
-from foamwright.record import ContourEntry, FileEntry, PieceEntry, SheetEntry
+from foamwright.model import Bridge, FileStyle, Piece, Placement, Program, Tool
+from foamwright.record import BridgeEntry, ContourEntry, FileEntry, PieceEntry, SheetEntry
 from foamwright.stages.save.dxf import file_origin, file_scale
 from foamwright.stages.save.layers import used_layers
 
@@ -26,7 +26,7 @@ def target_data(piece: Piece) -> str:
     return " ".join(to_path_data(p, None) for p in paths)
 
 
-def piece_entry(placed: Placement, sheet: int) -> PieceEntry:
+def piece_entry(placed: Placement, sheet: int, bridges: Sequence[Bridge] = ()) -> PieceEntry:
     piece, copy = placed.piece, placed.copy
     return PieceEntry(
         name=copy.of,
@@ -39,7 +39,21 @@ def piece_entry(placed: Placement, sheet: int) -> PieceEntry:
         target=target_data(piece),
         slits=tuple(to_path_data(s.path, None) for s in piece.slits),
         marks=tuple(" ".join(to_path_data(p, None) for p in m.paths) for m in piece.marks),
+        bridges=tuple(
+            BridgeEntry(
+                x=round(b.at.real, 6),
+                y=round(b.at.imag, 6),
+                length=round(b.length, 6),
+                width=round(b.width, 6),
+            )
+            for b in bridges
+        ),
     )
+
+
+def bridges_of(program: Program, copy: str) -> tuple[Bridge, ...]:
+    """The holding bridges that a program leaves at a copy, in cutting order."""
+    return tuple(c.bridge for c in program.cuts if c.copy == copy and c.bridge is not None)
 
 
 def sheet_entry(program: Program, thickness: float, usable: Box) -> SheetEntry:
@@ -95,7 +109,8 @@ def file_entry(
 
 def tool_values(tool: Tool) -> dict[str, Any]:
     """The tool's parameters as plain JSON values, in a fixed order."""
-    return {**asdict(tool), "applies": sorted(tool.applies)}
+    lists = {"applies": sorted(tool.applies), "pass_depths": list(tool.pass_depths)}
+    return {**asdict(tool), **lists}
 
 
 def layout_summary(programs: Sequence[Program]) -> dict[str, Any]:

@@ -27,6 +27,7 @@ from foamwright.names import readable
 from foamwright.record import PermitEntry, Verification
 from foamwright.stages.save.picture import (
     Look,
+    legend_bar,
     legend_line,
     operations_of,
     sheet_picture,
@@ -163,6 +164,8 @@ def _template() -> Template:
         (Markup(legend_line(o)), OPERATION_WORDS[o], dict(p.program.times).get(o))
         for o in operations_of(p.program)
     ]
+    environment.filters["bridges"] = bridge_rows
+    environment.filters["legend_bar"] = lambda kind: Markup(legend_bar(kind))
     environment.filters["pieces"] = lambda p: [
         piece_row(i, placed) for i, placed in enumerate(p.program.sheet.placements, 1)
     ]
@@ -197,3 +200,17 @@ def piece_row(index: int, placed: Placement) -> Mapping[str, Any]:
         "slits": len(piece.slits),
         "marks": len(piece.marks),
     }
+
+
+def bridge_rows(page: SheetPage) -> list[Mapping[str, str]]:
+    """A line for each copy with holding bridges: how many, how wide, how much edge they leave."""
+    rows: list[Mapping[str, str]] = []
+    for placed in page.program.sheet.placements:
+        name = placed.copy.name
+        mine = [c.bridge for c in page.program.cuts if c.copy == name and c.bridge]
+        if mine:
+            widths = sorted({f"{b.width:g}" for b in mine})
+            length = f"{sum(b.length for b in mine):.1f}"
+            row = {"name": name, "count": str(len(mine)), "width": ", ".join(widths)}
+            rows.append({**row, "length": length})
+    return rows

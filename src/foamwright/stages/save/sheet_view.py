@@ -13,6 +13,7 @@ from foamwright.checklist import CheckLine, Stage
 from foamwright.model import Program, Tool
 from foamwright.record import FileEntry, ProfileEntry, Record, SheetEntry
 from foamwright.safety import best_entries
+from foamwright.stages.save.laser_rows import laser_rows
 from foamwright.stages.save.picture import Look
 from foamwright.stages.save.sheet import Batch, CutFile, Setting, SheetPage, SheetView
 from foamwright.units import MM
@@ -25,6 +26,7 @@ _SETTINGS = (
     ("kerf_exit", "Kerf where the beam comes out", "mm"),
     ("speed", "Speed", "mm/s"),
     ("passes", "Passes", ""),
+    ("pass_depth", "Deeper by each pass", "mm"),
     ("power", "Power", ""),
     ("focus", "Focus", ""),
     ("air", "Air", ""),
@@ -34,14 +36,25 @@ _SETTINGS = (
     ("edge_angle", "Edge to the sheet", "°"),
     ("edges", "Cutting edges", ""),
     ("blade_width", "Blade width", "mm"),
+    ("blade_height", "Usable height of the edge", "mm"),
+    ("far_face_max", "Off at the bottom face at most", "mm"),
     ("lead_in", "Lead-in", "mm"),
+    ("lead_out", "Lead-out", "mm"),
+    ("lead_angle", "Leads to the contour", "°"),
+    ("clearance", "Between cuts at least", "mm"),
+    ("focus_depth", "Focus below the face", "mm"),
+    ("focus_step", "Focus deeper by each pass", "mm"),
 )
+#: Rows that a row for each pass stands in for.
+_BY_PASS = ("Passes", "Focus below the face", "Focus deeper by each pass")
 #: Blade values that may stand in the machine's profile, where the cut gives none.
 _MACHINE_SETTINGS = (
     ("blade_offset", "Pivot to tip", "mm"),
     ("edge_angle", "Edge to the sheet", "°"),
     ("edges", "Cutting edges", ""),
     ("blade_width", "Blade width", "mm"),
+    ("blade_height", "Usable height of the edge", "mm"),
+    ("far_face_max", "Off at the bottom face at most", "mm"),
 )
 
 
@@ -69,7 +82,13 @@ def _batch(record: Record, programs: Sequence[Program], pair: tuple[str, str]) -
     first = mine[sheets[0].number]
     material, machine = best_entries(record, pair, first.tool.method)
     told, gear = _plain(material), _plain(machine)
-    settings = (*_settings(material, machine, told, gear), *_true_face(first.tool))
+    settings = _settings(material, machine, told, gear)
+    by_pass = _BY_PASS if first.tool.focus_depth is not None else _BY_PASS[:1]
+    if first.tool.pass_depths or (first.tool.method == "laser" and first.tool.passes > 1):
+        settings = tuple(s for s in settings if s.name not in by_pass)
+    settings += (*_true_face(first.tool, sheets[0].back), *_knife(first.tool))
+    whole = float(told.get("thickness", sheets[0].thickness))
+    settings += tuple(laser_rows(first.tool, told, gear, whole))
     return Batch(
         material=pair[0],
         material_name=str(told.get("name", pair[0])),
@@ -135,16 +154,35 @@ def _settings(
     return tuple(rows)
 
 
-def _true_face(tool: Tool) -> tuple[Setting, ...]:
-    """Where the drafted size holds, where that makes a difference."""
+def _true_face(tool: Tool, back: bool) -> tuple[Setting, ...]:
+    """Where the drafted size holds, where that makes a difference. back: laid face down."""
     if tool.kerf_exit is None:
         return ()
+    up, down = (", the material's back", ", the material's front") if back else ("", "")
     where = {
-        "top": "the top face, where the beam goes in",
+        "top": f"the top face, where the beam goes in{up}",
         "middle": "halfway through the stock",
-        "bottom": "the bottom face, where the beam comes out",
+        "bottom": f"the bottom face, where the beam comes out{down}",
     }[tool.true_face]
     return (Setting("Drafted size holds at", f"{where}; kerf {tool.beam} there", "job", ""),)
+
+
+def _knife(tool: Tool) -> tuple[Setting, ...]:
+    """How deep each pass goes, and what a stroke of the file stands for."""
+    rows = []
+    if tool.pass_depths:
+        *before, last = (f"{d:g}" for d in tool.pass_depths)
+        depths = f"{len(tool.pass_depths)}, {', '.join(before)} and {last} mm deep"
+        rows.append(Setting("Passes", depths, "job", ""))
+    if tool.method == "oscillating-knife" and not tool.leaves_to_machine("overrun"):
+        said = "the line that the blade's edge cuts in the top face"
+        if tool.section > 0 and tool.edges == "single":
+            said += f": its tip goes in at the start and comes out {tool.section:.1f} mm short"
+            said += " of the end"
+        elif tool.section > 0:
+            said += f": its tip goes in and comes out {tool.section / 2:.1f} mm from the ends"
+        rows.append(Setting("A stroke in the file is", said, "job", ""))
+    return tuple(rows)
 
 
 def _sources(settings: Sequence[Setting], told: Mapping[str, Any]) -> tuple[str, ...]:

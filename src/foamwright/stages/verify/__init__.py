@@ -15,6 +15,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from foamwright.findings import Finding, fault, note
 from foamwright.model import Tool
 from foamwright.record import (
+    FaceEntry,
     FileEntry,
     PieceProof,
     Record,
@@ -24,6 +25,7 @@ from foamwright.record import (
 from foamwright.stages.verify.agreement import wrong_operations, wrong_tool
 from foamwright.stages.verify.compare import Fault, Proof
 from foamwright.stages.verify.contents import wrong_order
+from foamwright.stages.verify.faces import told
 from foamwright.stages.verify.read_dxf import read_dxf
 from foamwright.stages.verify.read_record import RECORD, read_record
 from foamwright.stages.verify.read_svg import read_svg
@@ -37,7 +39,7 @@ from foamwright.stages.verify.sheet_proof import (
     prove_reach,
     same_runs,
 )
-from foamwright.stages.verify.simulate import BadToolError, other_faces, read_tool
+from foamwright.stages.verify.simulate import BadToolError, read_tool
 from foamwright.stages.verify.targets import BadTargetError, Target, read_target
 
 __all__ = ["read_files", "verify", "verify_record"]
@@ -143,7 +145,7 @@ class _Work:
                     what = f"its sheet {sheet.entry.number} has no {kind.upper()} file"
                     self._fault("V020", t.name, what, t.name)
         done: list[tuple[FileEntry, tuple[Run, ...], FileProof]] = []
-        told: set[str] = set()
+        tapers = ""
         for entry in entries:
             runs = self._read(entry, sheet)
             tool = self._tool(entry)
@@ -154,9 +156,10 @@ class _Work:
                 proof = prove_file(sheet, runs, entry, tool, self.limit)
                 done.append((entry, runs, proof))
             self._take(entry, sheet, tool, proof)
-            told.add(other_faces(tool))
-        for what in sorted(told - {""}):
-            self.findings.append(note("V022", f"sheet {sheet.entry.number}", what))
+            measured = [f for p in proof.proofs.values() for f in p.faces]
+            tapers = tapers or told(tool, measured, sheet.entry.back, self.limit)
+        if tapers:
+            self.findings.append(note("V022", f"sheet {sheet.entry.number}", tapers))
 
     def _known(
         self,
@@ -252,6 +255,16 @@ class _Work:
             unreached=tuple(u for spots in self.unreached.values() for u in spots),
             left_mm=round(sum(p.left for p in self.proofs.values()), 3),
             pieces=pieces,
+            faces=tuple(
+                FaceEntry(
+                    copy_name=name,
+                    face=f.side,
+                    least_mm=round(f.least, 4),
+                    most_mm=round(f.most, 4),
+                )
+                for name, p in self.proofs.items()
+                for f in p.faces
+            ),
         )
 
 

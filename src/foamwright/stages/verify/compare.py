@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -78,16 +79,27 @@ class Fault:
 
 
 @dataclass(frozen=True, slots=True)
+class Face:
+    """mm that an edge lies inside its target on another face (beyond it: below nought)."""
+
+    side: Literal["top", "bottom"]
+    least: float
+    most: float
+
+
+@dataclass(frozen=True, slots=True)
 class Proof:
     """What was found of one piece in one file.
 
-    left: mm uncut at the bottom face.  far: where its edge there is farthest off its target.
+    left: mm that are left for the hand, by bridges or uncut at the bottom face.  far: where its
+    edge there is farthest off its target.  faces: where a taper's edge lies on the other faces.
     """
 
     worst: Spot
     faults: tuple[Fault, ...]
     left: float = 0.0
     far: Spot | None = None
+    faces: tuple[Face, ...] = ()
 
 
 def prove(target: Target, cuts: Sequence[Trace], beam: Oval, limit: float) -> Proof:
@@ -138,19 +150,22 @@ def compare_freed(
         return Spot(target.inside, depth), [Fault("V009", target.inside, what, _ANEW)]
     edge = boundary_points(wanted, STEP)
     hanging = []
-    if _hangs_on(part, window_of(target, beam)):
-        hanging.append(("it", target.outline))
+    if hangs_on(part, window_of(target, beam)):
+        ring = curve(target.outline, target.fine)
+        told = grown(target.uncut, limit) if target.bridges else None
+        hanging.append(("it", ring if told is None else minus(ring, told)))
     for hole, path in zip(target.holes, target.openings, strict=True):
         if contains(part, hole):
-            hanging.append(("what its opening frees", path))
+            hanging.append(("what its opening frees", curve(path, target.fine)))
     if hanging:
         around = _Around(union(lines), beam, limit)
-        found = [_not_free(name, curve(path, target.fine), around) for name, path in hanging]
+        found = [_not_free(name, ring, around) for name, ring in hanging]
         return max((s for s, _ in found), key=lambda s: s.depth), [f for _, f in found]
     hair = max(0.0, HAIR_SHARE * limit - beam.radius)
     missed = np.maximum(
         _off_swept(edge, union(lines), beam, limit), _lost(edge, part, target, lines, hair)
     )
+    missed[target.at_bridges(edge, limit)] = 0.0
     spot = max(_edge_off(part, wanted, hair), _worst(edge, missed), key=lambda s: s.depth)
     if spot.depth <= limit:
         return spot, []
@@ -168,20 +183,29 @@ def window_of(target: Target, beam: Oval) -> Box:
     return low_x - margin, low_y - margin, high_x + margin, high_y + margin
 
 
-def freed_part(target: Target, lines: Sequence[Region], beam: Oval, limit: float) -> Region | None:
-    """What holds the target's inside once the lines are swept, within its window.
+def freed_part(
+    target: Target,
+    lines: Sequence[Region],
+    beam: Oval,
+    limit: float,
+    by_hand: Oval | None = None,
+) -> Region | None:
+    """What holds the target's inside once the lines are swept, and the bridges that the record
+    tells of severed, within its window.
 
     A tool narrower than a hair is swept as wide as one, so the part is by that much smaller.
+    by_hand: the section that bridges are severed between, if it is another than the beam's.
     """
     section = beam.at_least(HAIR_SHARE * limit)
-    swept = union([swollen(line, section, tolerance=limit / 40) for line in lines])
+    gone = [swollen(line, section, tolerance=limit / 40) for line in lines]
+    swept = union([*gone, target.by_hand(by_hand or beam)] if target.bridges else gone)
     for part in parts(minus(box(window_of(target, beam)), swept)):
         if contains(part, target.inside):
             return part
     return None
 
 
-def _hangs_on(part: Region, window: Box) -> bool:
+def hangs_on(part: Region, window: Box) -> bool:
     """True where the part goes on to the window's edge: it was not cut free."""
     return bool(np.min(np.abs(np.array(bounds(part)) - np.array(window))) < REACH / 4)
 

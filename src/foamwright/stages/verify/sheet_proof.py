@@ -14,9 +14,11 @@ from foamwright.geometry.region import Near, curve, near, rings
 from foamwright.geometry.segments import Box
 from foamwright.model import Tool
 from foamwright.record import ContourEntry, FileEntry, SheetEntry
-from foamwright.stages.verify.compare import REACH, Fault, Proof, Spot, prove, unreached
+from foamwright.stages.verify.bridges import prove_bridges
+from foamwright.stages.verify.compare import REACH, Face, Fault, Proof, Spot, prove, unreached
 from foamwright.stages.verify.contents import Features, features, wrong_marks, wrong_runs
 from foamwright.stages.verify.depth import prove_bottom
+from foamwright.stages.verify.faces import prove_faces
 from foamwright.stages.verify.reading import Run
 from foamwright.stages.verify.simulate import (
     SEVERING,
@@ -187,6 +189,7 @@ class _Ground:
         self.severing = [t for t in traces if t.operation in SEVERING]
         self.within = [t for t in traces if t.operation in WITHIN]
         self.lags = any(t.bottom is not None for t in traces)
+        self.tool = tool
         # a start heading that is not yet known puts the tip up to twice the offset elsewhere
         self.reach = self.beam.radius + REACH + 2 * tool.blade_offset
         self._severing = near([t.line(0) for t in self.severing])
@@ -197,7 +200,12 @@ class _Ground:
         marks = [self.within[i] for i in self._within.within(target.area, self.reach)]
         proof = prove(target, cuts, self.beam, self.limit)
         faults = [*proof.faults, *wrong_marks(target, marks, self.limit)]
-        left = 0.0
+        left = sum(h.length for h in target.bridges)
+        if target.bridges:
+            faults += prove_bridges(target, cuts, self.beam, self.limit)
+        faces: tuple[Face, ...] = ()
+        if not faults:
+            faces, faults = prove_faces(target, cuts, self.tool, self.limit)
         if self.lags:
             around = self.sheet.areas.within(target.area, self.reach + _longest(cuts))
             pieces = [self.sheet.targets[i] for i in around]
@@ -206,7 +214,7 @@ class _Ground:
             if left > told + UNTOLD:
                 what = f"{left:.2f} mm is left for the hand at the bottom face, and not told"
                 faults.append(Fault("V017", None, what, _ANEW))
-        return replace(proof, faults=tuple(faults), left=left)
+        return replace(proof, faults=tuple(faults), left=left, faces=faces)
 
 
 def _longest(cuts: Sequence[Trace]) -> float:

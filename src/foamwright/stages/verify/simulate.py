@@ -127,26 +127,6 @@ def removed(tool: Tool) -> Oval:
     return POINT if tool.leaves_to_machine("kerf") else tool.beam
 
 
-def other_faces(tool: Tool) -> str:
-    """How far the freed edge lies off its target on the faces that do not hold it; else nothing."""
-    if tool.kerf_entry is None or tool.kerf_exit is None:
-        return ""
-    beam = tool.beam
-    told = []
-    for face, width in (("top", tool.kerf_entry), ("bottom", tool.kerf_exit)):
-        off = [(width / tool.kerf - 1) * r for r in (beam.rx, beam.ry)]
-        if face == tool.true_face or max(map(abs, off)) < SAME:
-            continue
-        x, y = (f"{abs(v):.3f}" for v in off)
-        by = f"{x} mm" if beam.is_disc else f"{x} mm in x and {y} mm in y"
-        told.append(f"{by} {'inside' if off[0] > 0 else 'beyond'} it at the {face} face")
-    if not told:
-        return ""
-    widths = f"{tool.kerf_entry:g} mm at the top and {tool.kerf_exit:g} mm at the bottom"
-    holds = {"middle": "halfway through"}.get(tool.true_face, f"at the {tool.true_face} face")
-    return f"the kerf is {widths}: the size holds {holds}, the edge lies {', '.join(told)}"
-
-
 def simulate(runs: Sequence[tuple[str, Path]], tool: Tool, fine: float) -> tuple[Trace, ...]:
     """Each (operation, path) of a file, in order, as the tool does it. fine: mm, for curves."""
     if tool.method == "drag-knife" and tool.blade_offset and not _follows(tool):

@@ -1,29 +1,61 @@
-"""The record's pieces as regions: what must be left, in sheet millimetres.
+"""The record's pieces as regions: what must be left, in sheet millimetres, and what holds it.
 
 Does not look at cut files.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 
+import numpy as np
+import numpy.typing as npt
+
 from foamwright.errors import GeometryError
+from foamwright.geometry.nearest import nearest_length
 from foamwright.geometry.oval import POINT, Oval, closed_by, swollen
 from foamwright.geometry.path import Path
 from foamwright.geometry.pathdata import parse_path_data
 from foamwright.geometry.region import (
     Region,
+    curve,
+    directed_deviation,
+    grown,
     inside_point,
     is_valid,
+    minus,
     region,
+    union,
 )
-from foamwright.record import PieceEntry
+from foamwright.geometry.segments import Points
+from foamwright.record import BridgeEntry, PieceEntry
 from foamwright.stages.verify.reading import FAR
 
 
 class BadTargetError(GeometryError):
     """A target in the record that is no piece."""
+
+
+#: mm by which a recorded bridge may miss the outline: the record keeps 6 decimals.
+ON_OUTLINE = 1e-3
+#: Share of an outline that holding bridges may take at most: a piece is cut, not left.
+HELD_SHARE = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A holding bridge of the record, on the outline that it interrupts.
+
+    along: mm along the outline to its middle, at.  outward: unit vector into the scrap there.
+    length: of the outline that stays uncut; width: of the stock that stands.
+    """
+
+    at: complex
+    along: float
+    outward: complex
+    length: float
+    width: float
 
 
 @dataclass(frozen=True)
@@ -37,6 +69,7 @@ class Target:
     slits: tuple[Path, ...]
     marks: tuple[Path, ...]
     fine: float
+    bridges: tuple[Held, ...] = ()
     _made: dict[tuple[str, Oval, float], Region] = field(
         default_factory=dict, compare=False, repr=False
     )
@@ -53,6 +86,24 @@ class Target:
     def holes(self) -> tuple[complex, ...]:
         """A point inside each opening."""
         return tuple(inside_point(region(p, (), self.fine)) for p in self.openings)
+
+    @cached_property
+    def uncut(self) -> Region:
+        """The stretches of the outline that holding bridges leave uncut, as lines."""
+        halves = [(h.along, h.length / 2) for h in self.bridges]
+        return union([curve(self.outline.between(s - v, s + v), self.fine) for s, v in halves])
+
+    def by_hand(self, beam: Oval) -> Region:
+        """What a hand takes away that severs the bridges along the outline, between the places
+        where a tool of this section touches it.
+        """
+        return minus(grown(self.uncut, 2 * beam.radius, self.fine), self.closed(beam))
+
+    def at_bridges(self, points: Points, within: float) -> npt.NDArray[np.bool_]:
+        """For each point, whether it lies on a bridge's stretch, within so many mm."""
+        if not self.bridges:
+            return np.zeros(len(points), dtype=np.bool_)
+        return directed_deviation(points, self.uncut) <= within
 
     def closed(self, beam: Oval) -> Region:
         """The target closed by the tool's section: all that such a tool must leave."""
@@ -81,7 +132,14 @@ def read_target(entry: PieceEntry, fine: float) -> Target:
     if not paths or not all(p.closed for p in paths):
         raise BadTargetError("its recorded target is not made of closed outlines")
     target = Target(
-        entry.copy_name, entry.sheet, paths[0], paths[1:], tuple(slits), tuple(marks), fine
+        entry.copy_name,
+        entry.sheet,
+        paths[0],
+        paths[1:],
+        tuple(slits),
+        tuple(marks),
+        fine,
+        tuple(_held(entry.bridges, paths[0])),
     )
     if not all(abs(v) < FAR for v in target.outline.bounds):
         raise BadTargetError("its recorded target lies farther off than any sheet")
@@ -90,3 +148,18 @@ def read_target(entry: PieceEntry, fine: float) -> Target:
     if not is_valid(target.area):
         raise BadTargetError("its recorded target crosses itself")
     return target
+
+
+def _held(bridges: tuple[BridgeEntry, ...], outline: Path) -> Iterator[Held]:
+    """The bridges on the outline. Raises BadTargetError where they can't be meant."""
+    for b in bridges:
+        at = complex(b.x, b.y)
+        if not (abs(at.real) < FAR and abs(at.imag) < FAR):
+            raise BadTargetError("its recorded holding bridge lies farther off than any sheet")
+        along, off = nearest_length(outline, at)
+        if not (off < ON_OUTLINE and b.length > 0 and b.width > 0):
+            raise BadTargetError("its recorded holding bridge is none, or not on its outline")
+        outward = -1j * outline.tangent_at(along) * (1 if outline.area > 0 else -1)
+        yield Held(at, along, outward, b.length, b.width)
+    if not sum(b.length for b in bridges) <= HELD_SHARE * outline.length:
+        raise BadTargetError("its recorded holding bridges leave more than a quarter of it uncut")
