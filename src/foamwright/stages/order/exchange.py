@@ -224,17 +224,19 @@ def _neighbours(starts: Points, ends: Points) -> tuple[list[list[int]], list[lis
     return to, come
 
 
-def _nearest(
-    of: Points,
-    among: Points,
-    own: npt.NDArray[np.intp],
-) -> list[list[int]]:
+def _nearest(of: Points, among: Points, own: npt.NDArray[np.intp]) -> list[list[int]]:
+    """For each place of some the nearest among others, nearest first, of equals the first given.
+
+    own: which of those is its own stop's, and is left out.
+    """
     count = min(NEIGHBOURS, len(of) - 2)
     kept: list[list[int]] = []
     for low in range(0, len(of), ROWS):
         rows = own[low : low + ROWS]
         away = np.abs(among[None, :] - of[rows, None])
         away[np.arange(len(rows)), rows] = np.inf
-        near = np.argsort(away, axis=1, kind="stable")[:, :count]
-        kept.extend(near.tolist())
+        farthest = np.partition(away, count - 1, axis=1)[:, count - 1]
+        for row, limit in zip(away, farthest, strict=True):
+            near = np.flatnonzero(row <= limit)
+            kept.append(near[np.argsort(row[near], kind="stable")][:count].tolist())
     return kept
