@@ -132,6 +132,11 @@ class PieceSpec(ScaleKeys):
     mark: tuple[MarkSpec, ...] = ()
     bridges: BridgeKeys | None = None
 
+    @property
+    def allowance_width(self) -> float:
+        """The allowance of the whole outline, mm."""
+        return self.allowance.get("default", 0.0)
+
 
 class Seam(Part):
     """Two edges that are sewn together. ease: what the one is longer by, whichever it is."""
