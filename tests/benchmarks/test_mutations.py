@@ -44,9 +44,8 @@ def test_every_planted_fault_is_caught(
         row[3] += bool(codes & OF_EDGES)
         if not codes or not (codes & OF_EDGES or case.kind in BY_THE_RECORD):
             missed.append(f"{case.kind} {case.size}, {case.where}")
-    print(
-        f"\n{method}\n{'kind':26}{'size':>9}{'tried':>7}{'planted':>9}{'caught':>8}{'edge':>6}  by"
-    )
+    print(f"\n{method}, {' and '.join(formats)} rewritten")
+    print(f"{'kind':26}{'size':>9}{'tried':>7}{'planted':>9}{'caught':>8}{'edge':>6}  by")
     for (kind, size), (tried, above, caught, edge) in rows.items():
         told = " ".join(sorted(by.get((kind, size), set())))
         print(f"{kind:26}{size:>9}{tried:7}{above:9}{caught:8}{edge:6}  {told}")
