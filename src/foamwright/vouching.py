@@ -46,6 +46,8 @@ ROUNDING = 2e-6
 PROOFS_APART = 1e-3
 #: `unreached_max` where a job says nothing, mm.
 USUAL_UNREACHED = 0.5
+#: Measures of a tool that may lie below nought: a focus above the face.
+EITHER_WAY = ("focus_depth", "focus_step")
 _ANEW = "cut the job anew"
 
 
@@ -118,9 +120,9 @@ def _unmeant(tool: Tool) -> Iterator[str]:
     for key, value in asdict(tool).items():
         if isinstance(value, bool) or not isinstance(value, int | float):
             continue
-        least = 1 if key == "passes" else 0
+        least = -math.inf if key in EITHER_WAY else 1 if key == "passes" else 0
         divides = key in ("cut_speed", "travel_speed", "acceleration")
-        if not (least <= value < math.inf) or (divides and value == 0):
+        if not (least <= value < math.inf and math.isfinite(value)) or (divides and value == 0):
             yield f"{key} of {value:g}"
 
 

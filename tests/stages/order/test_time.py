@@ -6,6 +6,7 @@ import cmath
 import itertools
 import math
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -285,3 +286,20 @@ def test_each_operation_has_its_cuts_and_the_travel_to_them():
     outline = move_time(20, 200, 1000) + path_time(ring.path, 50, 1000, DEVIATION)
     assert told == (("CUT_SLIT", pytest.approx(slits)), ("CUT_OUTER", pytest.approx(outline)))
     assert operation_times([], LASER, 0j) == ()
+
+
+def test_marks_are_made_once_and_a_lowered_focus_runs_the_sheet_again():
+    mark = Cut("a", "mark:m", "SCORE", stroke(0j, 10 + 0j))
+    ring = Cut("a", "outline", "CUT_OUTER", square(40, 60, 100))
+    other = Cut("b", "outline", "CUT_OUTER", square(240, 60, 100))
+    tool = Tool("laser", passes=3, cut_speed=50.0, travel_speed=200.0, acceleration=1000.0)
+    loop = path_time(ring.path, 50, 1000, DEVIATION)
+    there, across, back = (move_time(v, 200, 1000) for v in (abs(30 + 60j), 200, 200))
+    marks = move_time(10, 50, 1000)
+    told = dict(operation_times([mark, ring, other], tool, 0j))
+    assert told["SCORE"] == pytest.approx(marks)
+    assert told["CUT_OUTER"] == pytest.approx(there + across + 6 * loop)
+    lowered = replace(tool, focus_step=0.5)
+    told = dict(operation_times([mark, ring, other], lowered, 0j))
+    assert told["SCORE"] == pytest.approx(marks)
+    assert told["CUT_OUTER"] == pytest.approx(there + 3 * across + 2 * back + 6 * loop)
