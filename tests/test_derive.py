@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from scipy.integrate import solve_ivp
 
 from foamwright.derive import (
+    footprint_of,
     limits_for,
     rotations_for,
     run_in_length,
@@ -22,7 +23,7 @@ from foamwright.derive import (
 )
 from foamwright.findings import Refused
 from foamwright.job import StockSpec
-from foamwright.model import Stock, TrueFace
+from foamwright.model import Footprint, Stock, Tool, TrueFace
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
 from foamwright.profiles import Layer, Shelf
 from foamwright.shelf_folder import packaged_profiles
@@ -111,6 +112,78 @@ def test_the_plunge_is_the_blades_section_at_the_face() -> None:
     assert wide.plunge == pytest.approx(4.0)
     narrow = _machine("oscillating-knife", blade_width=3.5)
     assert tool_for(narrow, _material(cut), cut).plunge == pytest.approx(3.5)
+
+
+def test_an_upright_edge_is_as_wide_at_the_face_as_the_blade() -> None:
+    material = _material(_cut("oscillating-knife", edge_angle=90, blade_width=6.0))
+    machine = _machine("oscillating-knife")
+    tool = tool_for(machine, material, material.cut[0])
+    assert (tool.overrun, tool.section) == (0.0, 6.0)
+
+
+@pytest.mark.parametrize(
+    ("keys", "depths"),
+    [
+        ({}, ()),
+        ({"depth": 3.5, "pass_depth": 1.5}, (1.5, 3.0, 3.5)),
+        ({"depth": 3.0, "pass_depth": 1.5}, (1.5, 3.0)),
+        ({"depth": 3.0, "pass_depth": 5.0}, ()),
+        ({"depth": 3.3, "passes": 3}, (1.1, 2.2, 3.3)),
+    ],
+)
+def test_a_knifes_passes_go_deeper_one_by_one(
+    keys: dict[str, Any], depths: tuple[float, ...]
+) -> None:
+    material = _material(_cut("oscillating-knife", edge_angle=80, **keys))
+    tool = tool_for(_machine("oscillating-knife"), material, material.cut[0])
+    assert tool.pass_depths == pytest.approx(depths)
+    assert tool.passes == max(1, len(depths))
+
+
+def test_a_swivel_blades_passes_are_as_deep_unless_the_profile_says_otherwise() -> None:
+    machine = _machine("drag-knife", blade_offset=0.5)
+    material = _material(_cut("drag-knife", passes=2), _cut("drag-knife", machine="cutter"))
+    assert tool_for(machine, material, material.cut[0]).pass_depths == ()
+    assert tool_for(machine, material, material.cut[0]).passes == 2
+
+
+@pytest.mark.parametrize("keys", [{"passes": 2, "pass_depth": 1.0}])
+def test_depth_by_pass_and_a_count_of_passes_exclude_each_other(keys: dict[str, Any]) -> None:
+    with pytest.raises(ValueError, match="pass_depth"):
+        _cut("oscillating-knife", edge_angle=80, **keys)
+    with pytest.raises(ValueError, match="pass_depth"):
+        _cut("laser", kerf=0.1, pass_depth=1.0)
+
+
+def test_stock_higher_than_the_blades_edge_is_refused_and_fur_by_its_backing() -> None:
+    machine = _machine("drag-knife", blade_offset=0.5, blade_height=1.3)
+    assert _codes(machine, _material(_cut("drag-knife"))) == ["J521"]
+    for good in (
+        _material(_cut("drag-knife"), backing=1.2),
+        _material(_cut("drag-knife", blade_height=3.0)),
+    ):
+        assert tool_for(machine, good, good.cut[0]).method == "drag-knife"
+
+
+def test_the_limit_at_the_far_face_is_the_cuts_the_machines_or_1_mm() -> None:
+    machine = _machine("oscillating-knife", far_face_max=0.7)
+    plain, own = (
+        _material(_cut("oscillating-knife", edge_angle=80, **k))
+        for k in ({}, {"far_face_max": 2.0})
+    )
+    assert tool_for(_machine("oscillating-knife"), plain, plain.cut[0]).far_face_max == 1.0
+    assert tool_for(machine, plain, plain.cut[0]).far_face_max == 0.7
+    assert tool_for(machine, own, own.cut[0]).far_face_max == 2.0
+
+
+def test_what_alterations_know_of_a_blade() -> None:
+    drag = Tool("drag-knife", blade_offset=0.5)
+    assert footprint_of(drag) == Footprint(swing=0.5)
+    unknown = Tool("drag-knife", applies=frozenset({"blade-offset"}))
+    assert footprint_of(unknown).swing == 1.0
+    flat = Tool("oscillating-knife", overrun=2.0, plunge=2.3, edges="double")
+    assert footprint_of(flat) == Footprint(0.0, 4.6, 2.0, 2, 1.0)
+    assert footprint_of(Tool("laser", kerf=0.2)) == Footprint()
 
 
 def test_the_speed_is_the_least_of_those_given() -> None:

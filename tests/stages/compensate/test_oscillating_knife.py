@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 
 import pytest
@@ -10,10 +11,12 @@ from hypothesis import strategies as st
 from sheets import leaf, piece, rectangle, rounded, sheet
 
 from foamwright.geometry import region
-from foamwright.geometry.path import Path
+from foamwright.geometry.path import Path, turn_degrees
 from foamwright.geometry.segments import Arc, Line
 from foamwright.model import Mark, Tool
 from foamwright.stages.compensate import compensate
+from foamwright.stages.compensate.flat import bent, bow
+from foamwright.stages.compensate.oscillating_knife import lift_angle
 
 TOLERANCE = 0.006
 
@@ -47,9 +50,9 @@ def test_a_double_edged_blade_runs_on_at_both_ends():
 
 def test_a_contour_without_corners_is_one_stroke_that_overlaps():
     target = rounded(100, 100, 100, 60, 15)
-    cuts, findings = run(piece(target), knife=tool(12.7, overlap=1.0))
+    cuts, findings = run(piece(target), knife=tool(12.7, overlap=1.0, far_face_max=10.0))
     (cut,) = cuts
-    assert not findings
+    assert [f.code for f in findings] == ["C522"]
     assert not cut.path.closed
     assert cut.path.length == pytest.approx(target.length + 13.7)
     assert cut.path.between(0, target.length).end == pytest.approx(target.start)
@@ -111,7 +114,7 @@ def test_between_neighbours_a_stroke_goes_as_far_as_is_clear():
 
 def test_small_turns_are_followed_without_a_lift():
     target = Path.polygon([100 + 100j, 150 + 100j, 200 + 104j, 200 + 160j, 100 + 160j])
-    cuts, _ = run(piece(target))
+    cuts, _ = run(piece(target), knife=tool(3.0))
     assert len(cuts) == 4
     assert len(cuts[0].path.segments) == 2
 
@@ -123,7 +126,8 @@ def test_a_curved_outline_is_cut_between_its_corners():
     assert all(isinstance(s, Line | Arc) for c in cuts for s in c.path.segments)
     edge = region.curve(target, 1e-4)
     for cut in cuts:
-        stroke = cut.path.between(0.0, cut.path.length - 12.7 + cut.left)
+        assert cut.path.segments[0].length() == pytest.approx(12.7)  # runs in along the tangent
+        stroke = cut.path.between(12.7, cut.path.length - 12.7 + cut.left)
         assert region.directed_deviation(stroke.flatten(0.0005), edge).max() < 0.0065
 
 
@@ -171,20 +175,166 @@ def test_slits_are_cut_to_their_ends_and_run_out_at_an_edge():
     assert [f.code for f in findings] == ["C521"]
 
 
-def test_a_flat_blade_on_a_tight_curve_is_told():
-    """w^2 / 8R: 6 mm wide on R = 15 mm leaves 0.30 mm."""
-    _, findings = run(piece(rounded(100, 100, 100, 60, 15)), knife=tool(3, blade_width=6.0))
+# A flat blade on curves: what it leaves, where it goes in, what is refused
+
+
+def arc(radius: float, degrees: float, straight: float = 0.0) -> Path:
+    """A left turn about the origin from (radius, 0), after a straight way of so many mm."""
+    start = complex(radius)
+    bend = Arc(
+        start, start * cmath.rect(1, math.radians(degrees)), math.tan(math.radians(degrees) / 4)
+    )
+    return Path((Line(start - 1j * straight, start), bend) if straight else (bend,), False)
+
+
+@settings(max_examples=30, deadline=None, derandomize=True)
+@given(radius=st.floats(8, 300), overrun=st.floats(0.5, 5), longer=st.floats(1.0, 1.5))
+def test_what_trails_on_a_curve_is_off_by_closed_forms(radius, overrun, longer):
+    """sqrt(R^2 + x^2) - R for the back and the lower edge, R (1 - cos(w / 2R)) for the flat."""
+    knife = tool(overrun, plunge=overrun * longer)
+    found = bent(arc(radius, 200), knife)
+    assert found.far == pytest.approx(math.hypot(radius, overrun) - radius, rel=0.01, abs=0.002)
+    assert found.back == pytest.approx(
+        math.hypot(radius, knife.section) - radius, rel=0.01, abs=0.002
+    )
+    bow = radius * (1 - math.cos(knife.section / (2 * radius)))
+    assert found.flat == pytest.approx(bow, rel=0.01, abs=0.002)
+    assert found.flat == pytest.approx(knife.section**2 / (8 * radius), rel=0.15, abs=0.002)
+    assert found.radius == pytest.approx(radius)
+
+
+def test_a_flat_blade_6_mm_wide_leaves_a_third_of_a_millimetre_on_15_mm():
+    """w^2 / 8R = 0.30 mm."""
+    assert bent(arc(15, 120), tool(6)).flat == pytest.approx(0.30, abs=0.005)
+
+
+def test_a_short_sharp_bend_counts_for_no_more_than_it_does():
+    """A radius of 0.05 mm would leave w^2 / 8R = 90 mm; turned by 5 degrees it moves the back by
+    w sin 5."""
+    turn = cmath.rect(1, math.radians(5))
+    end = 20 + 0.05j - 0.05j * turn
+    bend = Arc(20 + 0j, end, math.tan(math.radians(5) / 4))
+    found = bent(Path((Line(0j, 20 + 0j), bend, Line(end, end + 20 * turn)), False), tool(6))
+    assert found.back == pytest.approx(6 * math.sin(math.radians(5)), abs=0.02)
+    assert found.flat < 0.2
+
+
+def test_a_straight_stroke_has_nothing_off():
+    assert bent(Path((Line(0j, 40 + 0j),), False), tool(6)) is None
+
+
+def test_a_tight_curve_is_told_and_beyond_the_limit_refused():
+    target = rounded(100, 100, 100, 60, 15)
+    _, (told,) = run(piece(target), knife=tool(6, far_face_max=1.2))
+    assert (told.code, told.is_fault) == ("C522", False)
+    assert "leaves 0.30 mm on a curve of radius 15.0 mm" in told.what
+    assert "its edge at the bottom face 1.16 mm" in told.what
+    _, (refused,) = run(piece(target), knife=tool(6, far_face_max=1.1))
+    assert (refused.code, refused.is_fault) == ("C522", True)
+    assert "far_face_max is 1.1 mm" in refused.what
+
+
+def test_a_hole_narrower_than_the_blade_is_refused_in_words():
+    hole = Path.circle(150 + 150j, 1.5)
+    marks = (Mark("rod", "hole", 150 + 150j, (hole,)),)
+    _, findings = run(piece(rectangle(100, 100, 100, 100), marks=marks), knife=tool(4.4))
     (found,) = findings
-    assert found.code == "C522"
-    assert "0.30 mm" in found.what
+    assert (found.code, found.is_fault) == ("C522", True)
+    assert "wider than a curve of radius 1.5 mm: its back swings out 3.1" in found.what
 
 
-def test_a_stroke_shorter_than_the_plunge_is_told():
+def test_a_round_outline_is_run_into_along_the_tangent_from_the_scrap():
+    (cut,), _ = run(piece(Path.circle(150 + 150j, 40)), knife=tool(3))
+    first = cut.path.segments[0]
+    assert isinstance(first, Line)
+    assert first.length() == pytest.approx(3)
+    assert abs(first.end - (150 + 150j)) == pytest.approx(40)
+    assert turn_degrees(first.tangent(1.0), cut.path.segments[1].tangent(0.0)) == pytest.approx(
+        0, abs=1e-6
+    )
+    assert cut.path.length == pytest.approx(2 * math.pi * 40 + 1 + 3 + 3)
+
+
+def test_a_rounded_outline_is_entered_half_way_along_its_longest_line():
+    target = rounded(100, 100, 100, 60, 15).starting_at(1)
+    assert isinstance(target.segments[0], Arc)
+    (cut,), _ = run(piece(target), knife=tool(3))
+    assert cut.path.start == pytest.approx(150 + 160j)
+    assert cut.path.length == pytest.approx(target.length + 4)
+
+
+def test_a_run_that_starts_on_a_curve_is_run_into_from_the_scrap():
+    cuts, _ = run(piece(leaf(100, 150, 60)), knife=tool(3))
+    for cut in cuts:
+        assert bow(cut.path, 3) == pytest.approx(0, abs=1e-9)
+
+
+def test_small_turns_that_swing_the_back_out_too_far_are_lifted_at():
+    """12.7 mm of blade turned by 4.6 degrees swings out 1.02 mm."""
+    assert lift_angle(tool(12.7)) == pytest.approx(math.degrees(math.asin(1 / 12.7)))
+    assert lift_angle(tool(0.5)) == 10.0
+    target = Path.polygon([100 + 100j, 150 + 100j, 200 + 104j, 200 + 160j, 100 + 160j])
+    cuts, _ = run(piece(target), knife=tool(12.7))
+    assert len(cuts) == 5
+
+
+# Going in
+
+
+def test_a_stroke_shorter_than_the_blade_is_made_longer_into_the_scrap():
+    """A tab 3 mm wide under a blade of 6 mm: its end's stroke goes 1.5 mm beyond the overrun."""
+    tab = [
+        100 + 100j,
+        200 + 100j,
+        200 + 160j,
+        153 + 160j,
+        153 + 180j,
+        150 + 180j,
+        150 + 160j,
+        100 + 160j,
+    ]
+    cuts, findings = run(piece(Path.polygon(tab)), knife=tool(1.5, plunge=6.0))
+    assert not findings
+    top = next(c for c in cuts if c.path.start == pytest.approx(153 + 180j))
+    assert top.path.end == pytest.approx(147 + 180j)
+    assert all(c.path.length >= 6 - 1e-9 for c in cuts)
+
+
+def test_where_a_blade_cannot_go_in_the_job_is_refused():
     hole = rectangle(140, 140, 4, 30)
     _, findings = run(
         piece(rectangle(100, 100, 120, 120), openings=(hole,)), knife=tool(0.0, plunge=6.0)
     )
     assert [f.code for f in findings] == ["C523", "C523"]
+    assert all(f.is_fault for f in findings)
+    assert "a stroke of 4.0 mm" in findings[0].what
+
+
+def test_a_double_edged_blade_needs_room_for_both_its_edges():
+    hole = rectangle(140, 140, 10, 30)
+    ground = piece(rectangle(100, 100, 120, 120), openings=(hole,))
+    _, single = run(ground, knife=tool(6.0))
+    _, double = run(ground, knife=tool(6.0, edges="double"))
+    assert [f.code for f in single] == ["C521"]
+    assert [f.code for f in double] == ["C521", "C523", "C523"]
+
+
+def test_a_v_notch_is_cut_from_its_point_outwards():
+    """Both flanks are severed to the point at the bottom face too: the run-on lies in the scrap."""
+    notched = Path.polygon(
+        [100 + 100j, 148 + 100j, 150 + 104j, 152 + 100j, 200 + 100j, 200 + 160j, 100 + 160j]
+    )
+    cuts, findings = run(piece(notched), knife=tool(2.0, plunge=2.3))
+    assert not findings
+    flanks = [c for c in cuts if abs(c.path.start - (150 + 104j)) < 1e-9]
+    assert len(flanks) == 2
+    assert [c.left for c in cuts] == [0] * 7
+    assert all(c.path.end.imag < 100 for c in flanks)
+
+
+def test_no_stroke_runs_off_the_sheet():
+    cuts, _ = run(piece(rectangle(1, 100, 397, 60)), knife=tool(12.7))
+    assert all(0 <= x <= 400 for c in cuts for x in (c.path.bounds[0], c.path.bounds[2]))
 
 
 def test_left_to_the_machine_the_outline_stays_plain():

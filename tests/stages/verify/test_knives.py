@@ -8,12 +8,14 @@ import pathlib
 from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
 import proof_bench as b
 import pytest
 
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Line, Segment
-from foamwright.model import Cut, Tool
+from foamwright.model import Cut, Opening, Tool
+from foamwright.stages.verify.section import sections, severed_below
 
 E = 0.5
 DISC = b.Piece("disc", Path.circle(50 + 50j, 5.0))
@@ -229,3 +231,114 @@ def test_a_run_on_that_would_graze_a_neighbour_may_be_left_out(tmp_path: pathlib
     others = tuple(b.outline_cut(near, p) for p in strokes(corners, [12.7] * 4))
     _, found = b.Bench((PAD, near), (*pad, *others), OSCILLATING).prove(tmp_path)
     assert ("V017", "pad/drawn/1") not in b.faults(found)
+
+
+# A turned blade's sections, at both faces
+
+
+def bend(radius: float, degrees: float, turn: int = 1) -> Path:
+    """A turn about the origin from (radius, 0), left (1) or right (-1)."""
+    start = complex(radius)
+    end = start * cmath.rect(1.0, turn * math.radians(degrees))
+    return Path((Arc(start, end, turn * math.tan(math.radians(degrees) / 4)),), False)
+
+
+@pytest.mark.parametrize("edges", ["single", "double"])
+@pytest.mark.parametrize("turn", [1, -1])
+def test_sections_on_a_circle_lie_on_circles(edges: str, turn: int) -> None:
+    """What trails by x runs on sqrt(R^2 + x^2); the flat goes in as a chord, w^2 / 8R off."""
+    tool = Tool("oscillating-knife", overrun=4.0, plunge=5.0, edges=edges)  # type: ignore[arg-type]
+    width = 5.0 if edges == "single" else 10.0
+    blade = sections(bend(30.0, 150.0, turn), tool)
+    run = slice(1, None)
+    assert np.abs(blade.leads[run]) == pytest.approx(30.0)
+    assert np.abs(blade.edges[run]) == pytest.approx(math.hypot(30.0, 4.0))
+    assert np.abs(blade.backs[run]) == pytest.approx(math.hypot(30.0, width))
+    heel = 5.0 if edges == "single" else 6.0
+    assert np.abs(blade.heels[run]) == pytest.approx(math.hypot(30.0, heel))
+    assert blade.backs[0] == 30.0
+    assert abs(blade.leads[0] - blade.backs[0]) == pytest.approx(width)
+    middle = abs((blade.leads[0] + blade.backs[0]) / 2)
+    assert 30.0 - middle == pytest.approx(width**2 / 240, rel=0.05)
+
+
+def test_the_bottom_is_severed_from_the_heel_to_the_edge() -> None:
+    line = Path.polygon([0j, 50 + 0j], closed=False)
+    single = Tool("oscillating-knife", overrun=4.0, plunge=5.0)
+    assert severed_below(line, single, sections(line, single)) == pytest.approx((0.0, 46.0))
+    double = replace(single, edges="double")
+    assert severed_below(line, double, sections(line, double)) == pytest.approx((4.0, 46.0))
+    # over a point on the tangent of a circle lies its foot: R atan(x / R) back along the arc
+    round_ = bend(30.0, 150.0)
+    start, end = severed_below(round_, single, sections(round_, single))
+    assert round_.length - end == pytest.approx(30 * math.atan(4 / 30))
+    assert start == pytest.approx(0.0)
+
+
+DISC_40 = b.Piece("disc", Path.circle(80 + 80j, 20.0))
+KNIFE = Tool("oscillating-knife", overrun=4.0, plunge=4.0)
+
+
+def round_about(radius: float, centre: complex, turn: int = 1) -> Path:
+    """A tangent way in (left turns), once round, on by the overrun and a millimetre."""
+    once = Path.circle(centre, radius)
+    once = once if turn > 0 else once.reversed()
+    round_ = once.between(0.0, once.length + 5.0)
+    if turn < 0:
+        return round_
+    first = round_.segments[0].tangent(0.0)
+    return Path((Line(round_.start - 4 * first, round_.start), *round_.segments), False)
+
+
+def test_a_curve_is_off_at_the_bottom_face_by_the_closed_form(
+    tmp_path: pathlib.Path,
+) -> None:
+    """sqrt(20^2 + 4^2) - 20 = 0.396 mm, told and below the limit."""
+    path = round_about(20.0, 80 + 80j)
+    proof, found = b.Bench((DISC_40,), (b.outline_cut(DISC_40, path),), KNIFE).prove(tmp_path)
+    assert b.faults(found) == []
+    assert proof.worst_deviation_mm < 0.003
+    assert proof.far_face_mm == pytest.approx(math.hypot(20, 4) - 20, abs=0.002)
+    assert [f.code for f in found] == ["V033"]
+    assert "0.40 mm off" in found[0].what
+
+
+def test_beyond_the_limit_at_the_bottom_face_is_refused(tmp_path: pathlib.Path) -> None:
+    tool = replace(KNIFE, far_face_max=0.39)
+    path = round_about(20.0, 80 + 80j)
+    _, found = b.Bench((DISC_40,), (b.outline_cut(DISC_40, path),), tool).prove(tmp_path)
+    assert b.faults(found)[0] == ("V032", "disc/drawn/1")
+
+
+def test_a_body_that_swings_into_a_piece_is_refused(tmp_path: pathlib.Path) -> None:
+    """In a round opening the back swings into the piece: sqrt(20^2 + 6^2) - 20 = 0.88 mm."""
+    ring = b.ring("ring", 80 + 80j, 60.0, 20.0)
+    inner = round_about(20.0, 80 + 80j, -1)
+    outer = round_about(60.0, 80 + 80j)
+    cuts = (b.cut(ring, "opening:hole", "CUT_INNER", inner), b.outline_cut(ring, outer))
+    tool = replace(KNIFE, plunge=6.0, far_face_max=0.9)
+    outer_longer = replace(cuts[1], path=outer)
+    _, found = b.Bench((ring,), (cuts[0], outer_longer), tool).prove(tmp_path)
+    assert b.faults(found) == []
+    (tmp_path / "no").mkdir()
+    tool = replace(tool, far_face_max=0.85)
+    _, found = b.Bench((ring,), (cuts[0], outer_longer), tool).prove(tmp_path / "no")
+    assert b.faults(found)[0] == ("V031", "ring/drawn/1")
+    assert "0.88 mm into the piece" in found[0].what
+
+
+def test_a_stroke_shorter_than_the_blade_cuts_beyond_its_end(tmp_path: pathlib.Path) -> None:
+    """A slot 4 mm wide under a blade of 6 mm: it goes 2 mm into the piece as it goes in."""
+    slot = [80 + 60j, 80 + 70j, 84 + 70j, 84 + 60j]
+    outer = [60 + 50j, 104 + 50j, 104 + 80j, 60 + 80j]
+    hole = Opening("hole", Path.polygon(slot))
+    piece = b.Piece("plate", Path.polygon(outer), (hole,))
+    cuts = [b.cut(piece, "opening:hole", "CUT_INNER", p) for p in strokes(slot, [0.0] * 4)]
+    cuts += [b.outline_cut(piece, p) for p in strokes(outer, [0.0] * 4)]
+    tool = Tool("oscillating-knife", plunge=6.0, blade_width=6.0)
+    _, found = b.Bench((piece,), tuple(cuts), tool).prove(tmp_path)
+    faults = [f for f in found if f.code == "V008"]
+    assert any("enters the piece by 2.0" in f.what for f in faults)
+    (tmp_path / "good").mkdir()
+    _, found = b.Bench((piece,), tuple(cuts), replace(tool, plunge=4.0)).prove(tmp_path / "good")
+    assert b.faults(found) == []

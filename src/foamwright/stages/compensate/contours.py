@@ -208,23 +208,6 @@ def chords(path: Path, tolerance: float, tight: float = 0.0) -> Path:
     return Path(tuple(made), path.closed, frozenset(corners))
 
 
-def starting_in(path: Path, segment: int, t: float) -> Path:
-    """The same closed path with its first joint at parameter t of a segment."""
-    if t <= 0.0:
-        return path.starting_at(segment)
-    first, second = path.segments[segment].split(t)
-    segments = (*path.segments[:segment], first, second, *path.segments[segment + 1 :])
-    corners = frozenset(i if i <= segment else i + 1 for i in path.corners)
-    return Path(segments, True, corners).starting_at(segment + 1)
-
-
-def opened(path: Path, beyond: float) -> Path:
-    """A closed path once round from its first joint and `beyond` mm past it, as an open path."""
-    if beyond <= 0:
-        return Path(path.segments, False, path.corners - {0})
-    return path.between(0.0, path.length + beyond)
-
-
 def smallest_radius(path: Path) -> tuple[float, complex]:
     """The tightest curve's radius, mm, and a place on it; infinite where all is straight.
 

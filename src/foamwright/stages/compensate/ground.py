@@ -44,14 +44,14 @@ class Ground:
         return region.covers(self._sheet, zone) and not self._near.within(zone, reach)
 
     def clear_length(self, path: Path) -> float:
-        """mm along a straight path to the first target that it enters; infinite where none."""
+        """mm along a straight path to the first target that it enters, or to where it leaves the
+        sheet; infinite where it does neither."""
         line = region.curve(path)
         start = region.point(path.start)
-        hits = [
-            region.distance(start, region.common(line, self._solids[i]))
-            for i in self._near.within(line)
-        ]
-        return min(hits, default=math.inf)
+        hits = [region.common(line, self._solids[i]) for i in self._near.within(line)]
+        if not region.covers(self._sheet, line):
+            hits.append(region.minus(line, self._sheet))
+        return min((region.distance(start, hit) for hit in hits), default=math.inf)
 
     def closer_than(self, gap: float) -> tuple[tuple[str, str], ...]:
         """Names of each two pieces whose targets are less than gap mm apart."""

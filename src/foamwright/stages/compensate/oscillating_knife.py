@@ -1,42 +1,76 @@
 """Oscillating knife: a blade that the machine turns along the path, with an inclined edge.
 
-The edge severs the bottom face `overrun` behind the top one.  So the outline is cut in *strokes*
-between its corners, each run on past its end along the tangent there (a double-edged blade: past
-both ends) until the bottom is severed too.  Where that would cut into this piece or another the
-stroke stops short, and what the bottom face leaves for the hand is told (`Cut.left`).
-A single-edged stroke whose far end is blocked runs the other way where that leaves less.
-A contour without corners is one stroke that overlaps its own start.
-Corners of at most `swivel_angle` are followed without a lift.
+A *stroke* of the file is the line that the edge cuts in the top face, which is the true face.  The
+blade goes in with its tip at the stroke's start, its *section* (`Tool.section`) reaching ahead; the
+edge severs the bottom face `overrun` behind the top one.  So the outline is cut in strokes between
+its corners, each run on past its end along the tangent there (a double-edged blade: past both ends)
+until the bottom is severed too.  Where that would cut into this piece or another the stroke stops
+short, and what the bottom face leaves for the hand is told (`Cut.left`).
+
+A stroke must hold the section that goes in: a shorter one is made longer into the scrap, at either
+end; where there is none the blade can't go in, which is a fault.  Where a stroke starts on a curve
+it runs in along the tangent from the scrap, if there is any.  Of the two ways to run a stroke the
+one is taken that can go in, leaves less, and goes in straighter.
+A contour without corners is one stroke that overlaps its start; where that would be on a curve, it
+starts at its flattest place.
+Corners of at most `swivel_angle` are followed without a lift, less where the back would swing out
+beyond `far_face_max`.  How far a flat blade is off a curve is in `flat`.
 Does not model the blade's section: the proof does.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import pairwise
 
-from foamwright.findings import Finding, note, warning
+from foamwright.findings import Finding, fault, note
 from foamwright.geometry.path import Path, turn_degrees
-from foamwright.geometry.segments import Line
-from foamwright.model import Cut, Sheet, Tool
+from foamwright.geometry.segments import Arc, Line
+from foamwright.model import Cut, Entry, Sheet, Tool
 from foamwright.stages.compensate.contours import (
     Contour,
     fitted_target,
-    opened,
     plain,
     share,
     sheet_contours,
-    smallest_radius,
     written,
 )
+from foamwright.stages.compensate.flat import Bent, bent, bow
 from foamwright.stages.compensate.ground import Ground
+from foamwright.stages.compensate.places import even_places, ways
 
 #: mm that a stroke stops short of another piece.
 STAND_OFF = 0.1
 #: mm: shorter run-ons than this are left out, and shorter lengths left uncut are not told.
 WORTH_CUTTING = 0.05
-#: mm that a flat blade may leave on a curve before it is told.
-FLAT_ON_CURVE = 0.05
+#: mm that a flat blade may be off a curve before it is told, and off its stroke as it goes in.
+FLAT_ON_CURVE, GOES_IN_STRAIGHT = 0.05, 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """One run of the blade. left: mm uncut at the bottom.  lacks: mm that the blade has too little
+    room for to go in.  bow: mm that its flat lies off the stroke as it does.  beyond: mm that one
+    goes on once it is round a contour without corners.
+    """
+
+    path: Path
+    left: float = 0.0
+    lacks: float = 0.0
+    bow: float = 0.0
+    beyond: float = 0.0
+
+    @property
+    def is_good(self) -> bool:
+        return self.left <= 0 and self.lacks <= 0 and self.bow <= GOES_IN_STRAIGHT
+
+    @property
+    def cost(self) -> tuple[bool, int, int]:
+        """What the one of two ways is worse by."""
+        by_left, by_bow = self.left / WORTH_CUTTING, self.bow / GOES_IN_STRAIGHT
+        return self.lacks > 0, round(by_left), math.floor(by_bow)
 
 
 def cuts(
@@ -47,30 +81,47 @@ def cuts(
     findings: list[Finding] = []
     for contour in sheet_contours(sheet, tool):
         if contour.operation in ("PEN", "SCORE") or tool.leaves_to_machine("overrun"):
-            made.append(contour.cut(plain(contour, tool, tolerance)))
+            entries = ways(plain(contour, tool, tolerance))
+            made.append(contour.cut(entries[0].path, entries=entries))
             continue
         target = fitted_target(contour, share(tool, tolerance))
-        findings.extend(_flat_blade(contour, tool.blade_width))
         strokes = [
-            (run, 0.0) if whole else stroke(run, tool, ground) for run, whole in runs(target, tool)
+            whole(run, tool, ground) if closed else stroke(run, tool, ground)
+            for run, closed in runs(target, tool)
         ]
         findings.extend(_left(contour, strokes))
-        for path, left in strokes:
-            findings.extend(_plunge(contour, path, tool, ground))
-            made.append(contour.cut(written(path, tool, tolerance), left))
+        findings.extend(_goes_in(contour, strokes, tool))
+        findings.extend(_flat_blade(contour, strokes, tool))
+        for s in strokes:
+            path = written(s.path, tool, tolerance)
+            loop = written(target, tool, tolerance) if s.beyond else None
+            entries = tuple(_rounds(loop, s, tool, ground)) if loop else ()
+            made.append(contour.cut(path, s.left, (Entry(path), *entries) if entries else ()))
     return made, findings
 
 
+def _rounds(loop: Path, first: Stroke, tool: Tool, ground: Ground) -> Iterator[Entry]:
+    """The ways round a contour without corners on which the blade goes in as straight."""
+    for segment, t in even_places(loop):
+        entry = Entry(loop, segment, t, beyond=first.beyond)
+        if bow(entry.path, tool.section) > GOES_IN_STRAIGHT:
+            on, along = entry.start, loop.segments[segment].tangent(t)
+            back = run_on(entry.path.reversed(), tool.section, ground)
+            before = (Line(on - back * along, on),) if back > 0 else ()
+            entry = Entry(loop, segment, t, before, beyond=first.beyond)
+        if bow(entry.path, tool.section) <= max(first.bow, GOES_IN_STRAIGHT):
+            yield entry
+
+
 def runs(target: Path, tool: Tool) -> Iterator[tuple[Path, bool]]:
-    """The open stretches of a path between its corners; or, with True, one that overlaps itself."""
-    lifts = lift_joints(target, tool.swivel_angle)
+    """The open stretches of a path between its corners; or, with True, the whole without any."""
+    lifts = lift_joints(target, lift_angle(tool))
     if target.closed and not lifts:
-        ends = 2 if tool.edges == "double" else 1
-        yield opened(target, tool.overlap + ends * tool.overrun), True
+        yield target, True
         return
     whole = target
     if target.closed:
-        whole = opened(target.starting_at(lifts[0]), 0.0)
+        whole = target.starting_at(lifts[0]).opened()
         lifts = [i - lifts[0] for i in lifts[1:]]
     bounds = [0, *lifts, len(whole.segments)]
     for a, b in pairwise(bounds):
@@ -78,26 +129,80 @@ def runs(target: Path, tool: Tool) -> Iterator[tuple[Path, bool]]:
         yield Path(whole.segments[a:b], False, inside), False
 
 
-def lift_joints(path: Path, swivel_angle: float) -> list[int]:
+def lift_angle(tool: Tool) -> float:
+    """Degrees of turn above which the blade is lifted: its back, turned about the edge in the
+    stock, may swing out by no more than the far face may be off."""
+    if tool.section <= tool.far_face_max:
+        return tool.swivel_angle
+    swings = math.degrees(math.asin(tool.far_face_max / tool.section))
+    return min(tool.swivel_angle, swings)
+
+
+def lift_joints(path: Path, angle: float) -> list[int]:
     """Corners that the blade is lifted at to turn, in order of travel."""
 
     def turn(i: int) -> float:
         return turn_degrees(path.segments[i - 1].tangent(1.0), path.segments[i].tangent(0.0))
 
-    return [i for i in sorted(path.corners) if abs(turn(i)) > swivel_angle]
+    return [i for i in sorted(path.corners) if abs(turn(i)) > angle]
 
 
-def stroke(run: Path, tool: Tool, ground: Ground) -> tuple[Path, float]:
-    """A run with its run-ons, and the mm of it that the bottom face leaves uncut."""
+def whole(target: Path, tool: Tool, ground: Ground) -> Stroke:
+    """A closed contour without corners, from its flattest place once round and on."""
+    ends = 2 if tool.edges == "double" else 1
+    on = max(tool.overlap + ends * tool.overrun, tool.section - target.length)
+    run = target.opened(on)
+    off = bow(run, tool.section)
+    if off > GOES_IN_STRAIGHT:
+        run = _flattest_first(target).opened(on)
+        off = bow(run, tool.section)
+    if off > GOES_IN_STRAIGHT:
+        before = run_on(run.reversed(), tool.section, ground)
+        run = lengthened(run, before, 0.0)
+        off = bow(run, tool.section)
+    return Stroke(run, bow=off, beyond=on)
+
+
+def _flattest_first(target: Path) -> Path:
+    """The closed path started half way along its longest line, else its arc of largest radius."""
+
+    def flatness(i: int) -> tuple[float, float]:
+        s = target.segments[i]
+        return (s.radius if isinstance(s, Arc) else math.inf), s.length()
+
+    return target.starting_in(max(range(len(target.segments)), key=flatness), 0.5)
+
+
+def stroke(run: Path, tool: Tool, ground: Ground) -> Stroke:
+    """A run with its run-ons, the way round that serves best; the way it is drawn where equal."""
+    first = _one_way(run, tool, ground)
+    if first.is_good:
+        return first
+    return min(first, _one_way(run.reversed(), tool, ground), key=lambda s: s.cost)
+
+
+def _one_way(run: Path, tool: Tool, ground: Ground) -> Stroke:
+    back = run.reversed()
     after = run_on(run, tool.overrun, ground)
+    before, left = 0.0, _short(tool, after)
     if tool.edges == "double":
-        before = run_on(run.reversed(), tool.overrun, ground)
-        return lengthened(run, before, after), _short(tool, before) + _short(tool, after)
-    if _short(tool, after) > 0:
-        back = run_on(run.reversed(), tool.overrun, ground)
-        if back > after + WORTH_CUTTING:
-            return lengthened(run.reversed(), 0.0, back), _short(tool, back)
-    return lengthened(run, 0.0, after), _short(tool, after)
+        before = run_on(back, tool.overrun, ground)
+        left += _short(tool, before)
+    if bow(run, tool.section) > GOES_IN_STRAIGHT:
+        before = max(before, run_on(back, tool.section, ground))
+    lacks = tool.section - run.length - before - after
+    if lacks > 0:
+        after, lacks = _further(run, after, lacks, ground)
+    if lacks > 0:
+        before, lacks = _further(back, before, lacks, ground)
+    path = lengthened(run, before, after)
+    return Stroke(path, left, lacks if lacks > WORTH_CUTTING else 0.0, bow(path, tool.section))
+
+
+def _further(run: Path, on: float, lacks: float, ground: Ground) -> tuple[float, float]:
+    """A run-on made longer by what is lacking, as far as is clear, and what is lacking still."""
+    found = max(on, run_on(run, on + lacks, ground))
+    return found, lacks - (found - on)
 
 
 def _short(tool: Tool, run_on_length: float) -> float:
@@ -131,28 +236,55 @@ def _run_on_end(run: Path, length: float) -> Path:
     return Path((*run.segments, Line(last.end, tip)), False, run.corners)
 
 
-def _left(contour: Contour, strokes: list[tuple[Path, float]]) -> Iterator[Finding]:
-    short = [(path.end, left) for path, left in strokes if left > 0]
+def _left(contour: Contour, strokes: list[Stroke]) -> Iterator[Finding]:
+    short = [s for s in strokes if s.left > 0]
     if not short:
         return
-    total = sum(left for _, left in short)
+    total = sum(s.left for s in short)
     what = f"the bottom face is left uncut over {total:.1f} mm at {len(short)} of the strokes' ends"
-    at = contour.place(max(short, key=lambda s: s[1])[0])
+    at = contour.place(max(short, key=lambda s: s.left).path.end)
     yield note("C521", at, what, "finish these by hand", contour.copy)
 
 
-def _flat_blade(contour: Contour, width: float) -> Iterator[Finding]:
-    radius, middle = smallest_radius(contour.path)
-    bow = width * width / (8 * radius)
-    if bow > FLAT_ON_CURVE:
-        what = f"a blade {width:g} mm wide leaves {bow:.2f} mm on a curve of radius {radius:.1f} mm"
-        yield note("C522", contour.place(middle), what, "", contour.copy)
+def _goes_in(contour: Contour, strokes: list[Stroke], tool: Tool) -> Iterator[Finding]:
+    for s in strokes:
+        if s.lacks > 0:
+            what = f"a stroke of {s.path.length:.1f} mm, its run-ons with it, is too short for the"
+            what += f" blade, {tool.section:.1f} mm wide at the face, to go in without cutting into"
+            what += " a piece"
+            mend = "make it a mark for the hand, or take a steeper or narrower blade"
+            yield fault("C523", contour.place(s.path.start), what, mend, contour.copy)
 
 
-def _plunge(contour: Contour, path: Path, tool: Tool, ground: Ground) -> Iterator[Finding]:
-    beyond = tool.plunge - path.length
-    if beyond <= 0 or run_on(path, beyond, ground) >= beyond:
+def _flat_blade(contour: Contour, strokes: list[Stroke], tool: Tool) -> Iterator[Finding]:
+    found = [b for b in (bent(s.path, tool) for s in strokes) if b is not None]
+    if not found:
         return
-    what = f"the plunge reaches {beyond:.1f} mm past the end of a stroke of {path.length:.1f} mm"
-    mend = "cut this by hand, or take a narrower blade"
-    yield warning("C523", contour.place(path.end), what, mend, contour.copy)
+    worst = max(found, key=lambda b: b.worst)
+    if worst.worst <= FLAT_ON_CURVE:
+        return
+    what = bent_words(worst, tool)
+    at = contour.place(worst.at)
+    if worst.worst <= tool.far_face_max:
+        yield note("C522", at, what, piece=contour.copy)
+        return
+    mend = "widen the curve, take a steeper blade, or raise far_face_max above "
+    mend += f"{tool.far_face_max:g} mm"
+    yield fault("C522", at, f"{what}: far_face_max is {tool.far_face_max:g} mm", mend, contour.copy)
+
+
+def bent_words(worst: Bent, tool: Tool) -> str:
+    """What a flat blade leaves on a curve, in a line."""
+    width = tool.section
+    where = (
+        "at a kink" if math.isinf(worst.radius) else f"on a curve of radius {worst.radius:.1f} mm"
+    )
+    if width > 2 * worst.radius:
+        return (
+            f"the blade, {width:.1f} mm wide at the face, is wider than a curve of radius "
+            f"{worst.radius:.1f} mm: its back swings out {worst.back:.2f} mm"
+        )
+    return (
+        f"the blade, {width:.1f} mm wide at the face, leaves {worst.flat:.2f} mm {where}, its back "
+        f"lies {worst.back:.2f} mm off and its edge at the bottom face {worst.far:.2f} mm"
+    )

@@ -23,7 +23,7 @@ from foamwright.record import (
     Verification,
 )
 from foamwright.stages.verify.agreement import wrong_operations, wrong_tool
-from foamwright.stages.verify.compare import Fault, Proof
+from foamwright.stages.verify.compare import Fault, Proof, Spot
 from foamwright.stages.verify.contents import wrong_order
 from foamwright.stages.verify.faces import told
 from foamwright.stages.verify.read_dxf import read_dxf
@@ -44,6 +44,8 @@ from foamwright.stages.verify.targets import BadTargetError, Target, read_target
 
 __all__ = ["read_files", "verify", "verify_record"]
 
+#: mm off at the bottom face above which it is told.
+TOLD = 0.05
 #: The chain's limit, mm (the design's section 1).
 LIMIT = 0.01
 _ANEW = "cut the job anew"
@@ -104,6 +106,7 @@ class _Work:
         self.findings: list[Finding] = []
         self.proofs: dict[str, Proof] = {}
         self.unreached: dict[str, tuple[UnreachedEntry, ...]] = {}
+        self.far: dict[str, Spot] = {}
 
     def run(self) -> None:
         targets = self._targets()
@@ -220,6 +223,16 @@ class _Work:
                 self.proofs[t.name] = found
             if t.name not in self.unreached:
                 self._reach(entry, t, tool)
+            if found.far is not None and t.name not in self.far:
+                self._far_face(entry, t.name, found.far)
+
+    def _far_face(self, entry: FileEntry, name: str, far: Spot) -> None:
+        """Tells how far off a turned blade's edge is at the bottom face."""
+        self.far[name] = far
+        if far.depth > TOLD:
+            what = f"its edge at the bottom face is up to {far.depth:.2f} mm off, on a curve"
+            where = f"{entry.name}, {name} at {far.place()} mm"
+            self.findings.append(note("V033", where, what, piece=name))
 
     def _reach(self, entry: FileEntry, target: Target, tool: Tool) -> None:
         spots, faults = prove_reach(target, tool, self.limit, self.record.unreached_max_mm)
@@ -254,6 +267,7 @@ class _Work:
             worst_deviation_mm=max((p.worst_deviation_mm for p in pieces), default=0.0),
             unreached=tuple(u for spots in self.unreached.values() for u in spots),
             left_mm=round(sum(p.left for p in self.proofs.values()), 3),
+            far_face_mm=round(max((f.depth for f in self.far.values()), default=0.0), 4),
             pieces=pieces,
             faces=tuple(
                 FaceEntry(

@@ -14,6 +14,7 @@ from foamwright.geometry.region import Near, curve, near, rings
 from foamwright.geometry.segments import Box
 from foamwright.model import Tool
 from foamwright.record import ContourEntry, FileEntry, SheetEntry
+from foamwright.stages.verify.body import prove_body
 from foamwright.stages.verify.bridges import prove_bridges
 from foamwright.stages.verify.compare import REACH, Face, Fault, Proof, Spot, prove, unreached
 from foamwright.stages.verify.contents import Features, features, wrong_marks, wrong_runs
@@ -189,6 +190,7 @@ class _Ground:
         self.severing = [t for t in traces if t.operation in SEVERING]
         self.within = [t for t in traces if t.operation in WITHIN]
         self.lags = any(t.bottom is not None for t in traces)
+        self.bends = any(t.blade is not None for t in traces)
         self.tool = tool
         # a start heading that is not yet known puts the tip up to twice the offset elsewhere
         self.reach = self.beam.radius + REACH + 2 * tool.blade_offset
@@ -214,7 +216,13 @@ class _Ground:
             if left > told + UNTOLD:
                 what = f"{left:.2f} mm is left for the hand at the bottom face, and not told"
                 faults.append(Fault("V017", None, what, _ANEW))
-        return replace(proof, faults=tuple(faults), left=left, faces=faces)
+        far = None
+        if self.bends:
+            wide = self.reach + self.tool.section
+            strokes = [self.severing[i] for i in self._severing.within(target.area, wide)]
+            swung, far = prove_body(target, [*strokes, *marks], self.tool.far_face_max)
+            faults += swung
+        return replace(proof, faults=tuple(faults), left=left, far=far, faces=faces)
 
 
 def _longest(cuts: Sequence[Trace]) -> float:

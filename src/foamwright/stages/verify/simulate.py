@@ -2,8 +2,8 @@
 
 Laser: a disc of the kerf's width, or an oval where that differs in x and y, runs along the path.
 Drag knife: the tip trails the pivot, its heading unknown at the start of the file and kept through
-every lift after it.  Oscillating knife: the blade's top follows the stroke, its lower end trails by
-the overrun, so that the bottom face is severed up to that much short of a stroke's exit (and,
+every lift after it.  Oscillating knife: the edge's top follows the stroke, and its lower end trails
+(`section`), so that the bottom face is severed up to that much short of a stroke's exit (and,
 double-edged, of its entry).  What a machine's own controller does is taken as done.
 Does not know the pieces.
 """
@@ -27,6 +27,13 @@ from foamwright.geometry.region import Region, polyline
 from foamwright.geometry.segments import Points
 from foamwright.model import Tool, TrueFace
 from foamwright.stages.verify.blade import tip_trace
+from foamwright.stages.verify.section import (
+    Sections,
+    is_straight,
+    overreach,
+    sections,
+    severed_below,
+)
 
 #: Headings of the blade off the first move at the start of a file, degrees: all up to 150 off may
 #: be; these stand for them.
@@ -57,7 +64,8 @@ class Trace:
     number: its place in the file, from nought.  edges: the line that the tool's middle or tip
     follows on the true face, one for each start heading that still matters.  beam: the section of
     what is removed.  bottom: the line severed at the bottom face, empty where none is; None: the
-    same as the face.  double: the blade lags at a stroke's start too.
+    same as the face.  double: the blade lags at a stroke's start too.  blade: its sections on the
+    way, where they leave the line.
     """
 
     number: int
@@ -67,6 +75,7 @@ class Trace:
     beam: Oval
     bottom: Points | None = None
     double: bool = False
+    blade: Sections | None = None
 
     def edge(self, variant: int) -> Points:
         return self.edges[min(variant, len(self.edges) - 1)]
@@ -132,14 +141,37 @@ def simulate(runs: Sequence[tuple[str, Path]], tool: Tool, fine: float) -> tuple
     if tool.method == "drag-knife" and tool.blade_offset and not _follows(tool):
         return _dragged(runs, tool, fine)
     beam = removed(tool)
+    turned = tool.method == "oscillating-knife" and tool.section > 0
+    turned = turned and not tool.leaves_to_machine("overrun")
     made = []
     for number, (operation, path) in enumerate(runs):
+        if turned and operation not in ON_THE_FACE:
+            made.append(_stroke(number, operation, path, tool, fine))
+            continue
         section = POINT if operation == "PEN" else beam
-        bottom = _bottom(path, tool, fine) if operation not in ON_THE_FACE else None
-        edges = (path.flatten(fine),)
-        double = tool.edges == "double"
-        made.append(Trace(number, operation, path, edges, section, bottom, double))
+        made.append(Trace(number, operation, path, (path.flatten(fine),), section))
     return tuple(made)
+
+
+def _stroke(number: int, operation: str, path: Path, tool: Tool, fine: float) -> Trace:
+    """A turned blade on a stroke: what it cuts at the top and the bottom, where its body is."""
+    blade = sections(path, tool)
+    top = np.concatenate([path.flatten(fine), overreach(path, blade)])
+    start, end = severed_below(path, tool, blade)
+    bottom = np.zeros(0, dtype=np.complex128)
+    if end - start > fine:
+        bottom = path.between(start, end).flatten(fine)
+    straight = is_straight(path)
+    return Trace(
+        number,
+        operation,
+        path,
+        (top,),
+        removed(tool),
+        bottom if tool.overrun else None,
+        tool.edges == "double",
+        None if straight else blade,
+    )
 
 
 def _follows(tool: Tool) -> bool:
@@ -168,14 +200,3 @@ def _told_apart(headings: Sequence[complex], offset: float, fine: float) -> tupl
     """The headings, or one of them once they put the tip in the same place."""
     spread = max(abs(h - headings[0]) for h in headings) * offset
     return (headings[0],) if spread < fine / 100 else tuple(headings)
-
-
-def _bottom(path: Path, tool: Tool, fine: float) -> Points | None:
-    """Where a stroke severs the bottom face, or None where that is the same as the face."""
-    if tool.method != "oscillating-knife" or not tool.overrun or tool.leaves_to_machine("overrun"):
-        return None
-    start = tool.overrun if tool.edges == "double" else 0.0
-    end = path.length - tool.overrun
-    if end - start <= fine:
-        return np.zeros(0, dtype=np.complex128)
-    return path.between(start, end).flatten(fine)
