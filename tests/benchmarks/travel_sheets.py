@@ -53,7 +53,7 @@ SHEETS: Mapping[str, Callable[[File], Sheet]] = {
     "glyphs": glyphs,
 }
 
-#: mm of travel that a long run of a general routing library found at best (OR-Tools 9.15, six runs
+#: mm of travel that a long run of a general routing library found at best (OR-Tools 9.15, five runs
 #: of 60 s for each sheet on one core; `routing_library` repeats it), and the sheet it was run on:
 #: its contours and their length in mm.
 BEST: Mapping[str, int] = {"heron": 21187, "leaves": 16419, "glyphs": 22211}
