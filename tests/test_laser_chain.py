@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -166,3 +167,60 @@ def test_cuts_lie_a_thickness_apart_unless_the_profile_says_otherwise(
     ((bench, _),) = pipeline.plan(ours(tmp_path, more).request).programs
     assert bench.limits.clearance == pytest.approx(gap)
     assert bench.tool.clearance == pytest.approx(gap - 0.2)
+
+
+def test_the_packaged_series_serves_a_profile_based_on_it(tmp_path: Path) -> None:
+    """Museum board 1/32 and 1/16 in: 0.08 and 0.13 mm (a job shop's published kerf table)."""
+    shelf = tmp_path / "profiles" / "materials"
+    shelf.mkdir(parents=True)
+    text = 'based_on = "museum-board"\nname = "Ours"\nthickness = "{} mm"\n'
+    (shelf / "ours.toml").write_text(text.format(1.4), encoding="utf-8")
+    result = pipeline.cut(job(tmp_path, "ours").request, tmp_path / "out")
+    low, high = 25.4 / 32, 25.4 / 16
+    kerf = 0.08 + 0.05 * (1.4 - low) / (high - low)
+    assert result.record.files[0].tool["kerf"] == pytest.approx(kerf, abs=1e-6)
+    again, findings = pipeline.verify_folder(tmp_path / "out")
+    assert again.passed, [f.line() for f in findings if f.is_fault]
+    packaged = pipeline.cut(job(tmp_path / "b", "museum-board").request, tmp_path / "b" / "out")
+    assert packaged.record.files[0].tool["kerf"] == pytest.approx(0.105591, abs=1e-6)
+    again, findings = pipeline.verify_folder(tmp_path / "b" / "out")
+    assert again.passed, [f.line() for f in findings if f.is_fault]
+    (shelf / "ours.toml").write_text(text.format(2), encoding="utf-8")
+    with pytest.raises(Refused, match="coupon of 2 mm stock"):
+        pipeline.plan(job(tmp_path, "ours").request)
+
+
+def test_a_kerf_edited_in_the_record_is_refused(tmp_path: Path) -> None:
+    """The tool that the files are proven with is the one that the recorded values give."""
+    pipeline.cut(job(tmp_path, "museum-board").request, tmp_path / "out")
+    amend(tmp_path / "out", lambda r: [f["tool"].update(kerf=0.2) for f in r["files"]])
+    proof, findings = pipeline.verify_folder(tmp_path / "out")
+    assert not proof.passed
+    assert "V003" in {f.code for f in findings}
+
+
+def test_a_kerf_that_its_own_series_does_not_give_is_refused(tmp_path: Path) -> None:
+    """Edited in the values and in the tool alike; the points beside it say otherwise."""
+    series = """[[cut.at]]
+thickness = "2 mm"
+speed = "20 mm/s"
+[[cut.at]]
+thickness = "4 mm"
+speed = "10 mm/s"
+"""
+    pipeline.cut(ours(tmp_path, series).request, tmp_path / "out")
+    assert pipeline.verify_folder(tmp_path / "out")[0].passed
+
+    def slower(record: dict[str, Any]) -> None:
+        for profile in record["profiles"]:
+            for value in profile["values"]:
+                if value["key"] == "cut.speed":
+                    assert value["value"] == 15.0
+                    value["value"] = 12.0
+        for file in record["files"]:
+            file["tool"]["cut_speed"] = 12.0
+
+    amend(tmp_path / "out", slower)
+    proof, findings = pipeline.verify_folder(tmp_path / "out")
+    assert not proof.passed
+    assert any("measured thicknesses give 15" in f.what for f in findings)

@@ -27,6 +27,7 @@ from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfi
 from foamwright.profiles import Layer, Shelf
 from foamwright.record import FileEntry, ProfileEntry, Record, SheetEntry, Verification
 from foamwright.safety import best_entries
+from foamwright.series import settled
 from foamwright.shelf_folder import packaged_profiles
 from foamwright.stages.order import HOME
 from foamwright.stages.order.time import operation_times
@@ -56,7 +57,13 @@ def vouch(folder: Path, record: Record, proof: Verification) -> tuple[Finding, .
 
     proof: the one that was just made of the folder.
     """
-    wrong = [*_tools(record), *_packaged(record), *_sheets(record), *_verification(record, proof)]
+    wrong = [
+        *_tools(record),
+        *_packaged(record),
+        *_between(record),
+        *_sheets(record),
+        *_verification(record, proof),
+    ]
     found = [fault("V003", RECORD, what, _ANEW) for what in dict.fromkeys(wrong)]
     return (*found, *_times(folder, record), *_others(folder, record))
 
@@ -192,6 +199,22 @@ def _packaged(record: Record) -> Iterator[str]:
                 )
 
 
+def _between(record: Record) -> Iterator[str]:
+    """Where a value is not what the series of thicknesses that it was taken from gives."""
+    for entry in record.profiles:
+        mine = _values(entry)
+        cut = {k.removeprefix("cut."): v for k, v in mine.items() if k.startswith("cut.")}
+        if not cut.get("at"):
+            continue
+        due = _at_thickness(cut, mine)
+        for key in sorted(cut):
+            if not _same(_plain(cut[key]), due.get(key)):
+                yield (
+                    f"material {entry.id}: cut.{key} is {_shown(cut[key])}, and its measured "
+                    f"thicknesses give {_shown(due.get(key))}"
+                )
+
+
 class _Packaged:
     """Packaged profiles as plain values, each read once."""
 
@@ -225,7 +248,18 @@ def _due(
         return (profile.get(key),)
     aim = (mine.get("cut.method"), mine.get("cut.machine"))
     cuts = [c for c in profile.get("cut", ()) if (c["method"], c.get("machine")) == aim]
-    return (cuts[0].get(key.removeprefix("cut.")),) if cuts else None
+    return (_at_thickness(cuts[0], mine).get(key.removeprefix("cut.")),) if cuts else None
+
+
+def _at_thickness(cut: dict[str, Any], mine: Values) -> dict[str, Any]:
+    """A packaged cut's values at the recorded thickness, where it has a series of them."""
+    if not cut.get("at"):
+        return cut
+    try:
+        own = settled(CutSettings.model_validate(cut), float(mine["thickness"]), "")
+    except (Refused, KeyError, TypeError, ValueError):
+        return {}
+    return dict(_plain(own))
 
 
 def _default(entry: ProfileEntry, key: str) -> tuple[Any] | None:
