@@ -124,6 +124,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A318": "an edge or opening that can't keep its drawn size",
         "A319": "a half that can't be opened",
         "A320": "a drawing evened out about its centre line, or one that can't be",
+        "A331": "a notch that the blade can't cut, made a slit or a mark",
+        "A332": "a bevel that is left for the hand",
+        "A333": "a bevel on an edge that isn't there or doesn't bear it",
         # L: layout (stages/arrange)
         "L401": "a piece fits no stock of its material",
         "L402": "the layout search failed or broke a rule, so boxes were laid in rows",

@@ -85,7 +85,7 @@ class Notch(Part):
     edge: str | None = None
     at: Place | None = None
     point: str | None = None
-    shape: Literal["v", "slit", "t", "castle", "u"] = "v"
+    shape: Literal["v", "slit", "t", "castle", "u", "mark"] = "v"
     depth: Size = 4.0
     width: Size | None = None
 
@@ -97,6 +97,13 @@ class Relief(Part):
     at: Place
     depth: Size
     width: Size
+
+
+class Bevel(Part):
+    """An edge that leans by angle degrees from square: cut square here, and marked for the hand."""
+
+    edge: str
+    angle: Annotated[Number, Field(gt=0, le=75)]
 
 
 class MarkSpec(Part):
@@ -129,6 +136,7 @@ class PieceSpec(ScaleKeys):
     edges: dict[str, tuple[Text, Text]] = Field(default_factory=dict)
     notch: tuple[Notch, ...] = ()
     relief: tuple[Relief, ...] = ()
+    bevel: tuple[Bevel, ...] = ()
     mark: tuple[MarkSpec, ...] = ()
     bridges: BridgeKeys | None = None
 

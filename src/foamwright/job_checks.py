@@ -103,6 +103,8 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
         yield from _notch(source, at, notch, _edges(piece))
     for at, relief in tables(piece, "relief", path):
         yield from _edge(source, at, relief, _edges(piece))
+    for at, bevel in tables(piece, "bevel", path):
+        yield from _edge(source, at, bevel, _edges(piece))
     for at, mark in tables(piece, "mark", path):
         yield from _mark(source, at, mark)
 

@@ -50,7 +50,7 @@ def plan(request: Request) -> Plan:
     benches = noticed(set_up(asked))  # profiles -> tool, limits, stock
     drafts = noticed(draft_patterns(asked, drawn))  # alter: stitch lines at their size
     seams = noticed(judge_seams(asked, drafts))
-    pieces = noticed(alter_pieces(asked, drafts))  # alter: cut lines, notches, marks
+    pieces = noticed(alter_pieces(asked, drafts, benches))  # alter: cut lines, notches, marks
     noticed.add(judge_hazards(asked, benches))  # safety, on the plan
     noticed.stop_on_fault()
     layouts = noticed(arrange_copies(asked, benches, pieces))  # arrange

@@ -13,6 +13,7 @@ from foamwright.asked import AskedJob, Bench, Benches, Layouts, Request
 from foamwright.derive import (
     bridging_faults,
     bridging_for,
+    footprint_of,
     limits_for,
     rotations_for,
     settings_for,
@@ -26,13 +27,14 @@ from foamwright.geometry.affine import Affine
 from foamwright.hazards import load_rules
 from foamwright.job import Job, PieceSpec, job_for_drawing, load_job
 from foamwright.job_checks import drawing_and_piece
-from foamwright.job_places import locator
 from foamwright.job_drafts import DRAFT
+from foamwright.job_places import locator
 from foamwright.job_sizes import by_size, sized_names
 from foamwright.model import (
     Copy,
     Cut,
     Drawing,
+    Footprint,
     Piece,
     Program,
     Sheet,
@@ -47,9 +49,11 @@ from foamwright.stages.alter import (
     Drafts,
     SeamRow,
     alter,
+    bevelled,
     copies_of,
     draft,
     measure_seams,
+    suited,
 )
 from foamwright.stages.arrange import Layout, arrange, kept
 from foamwright.stages.compensate import compensate
@@ -220,14 +224,32 @@ def judge_seams(asked: AskedJob, drafts: Drafts) -> tuple[tuple[SeamRow, ...], t
     return measure_seams(seams, wanted)
 
 
-def alter_pieces(asked: AskedJob, drafts: Drafts) -> tuple[dict[str, Piece], list[Finding]]:
-    """The target of each wanted piece, by name."""
+def alter_pieces(
+    asked: AskedJob, drafts: Drafts, benches: Benches
+) -> tuple[dict[str, Piece], list[Finding]]:
+    """The target of each wanted piece, by name, with what its blade can't cut made otherwise."""
     findings: list[Finding] = []
     made: dict[str, Piece] = {}
     for spec in asked.specs:
-        if spec.name in drafts:
-            made[spec.name], found = alter(drafts[spec.name], ALLOWANCE_TOLERANCE)
-            findings.extend(found)
+        if spec.name not in drafts:
+            continue
+        drawn = drafts[spec.name]
+        bench = benches.get((spec.material, asked.machine_of(spec)))
+        blade = Footprint() if bench is None else footprint_of(bench.tool)
+        fitting, changed = suited(drawn.spec, blade, asked.job.seam)
+        piece, found = alter(replace(drawn, spec=fitting), ALLOWANCE_TOLERANCE)
+        more: tuple[Finding, ...] = ()
+        if bench is not None and spec.bevel:
+            piece, more = bevelled(
+                piece,
+                drawn.pattern,
+                drawn.spec,
+                bench.material.profile.thickness,
+                ALLOWANCE_TOLERANCE,
+                drawn=bench.tool.marks_by in ("pen", "score"),
+            )
+        made[spec.name] = piece
+        findings.extend((*changed, *found, *more))
     return made, findings
 
 

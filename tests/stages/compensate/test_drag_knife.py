@@ -292,6 +292,14 @@ def test_a_curve_tighter_than_the_offset_is_told():
     assert [f.code for f in findings] == ["C511"]
 
 
+def test_a_curve_tighter_than_the_offset_is_told_where_the_machine_compensates_too():
+    laid = sheet(piece(rounded(40, 40, 60, 40, 0.3)))
+    tool = Tool("drag-knife", frozenset({"blade-offset"}), blade_offset=E)
+    _, (found,) = compensate(laid, tool, 0.006)
+    assert found.code == "C511"
+    assert "radius 0.30 mm" in found.what
+
+
 def test_left_to_the_machine_the_outline_stays_plain():
     target = rounded(40, 40, 60, 40, 8)
     tool = Tool("drag-knife", frozenset({"blade-offset"}), blade_offset=E)

@@ -5,6 +5,18 @@ edge is a run between two corners; a bite is what a notch or relief takes out of
 """
 
 from foamwright.stages.alter.alter import Draft, Drafts, alter, copies_of, draft
+from foamwright.stages.alter.bevels import bevelled
+from foamwright.stages.alter.cuttable import suited
 from foamwright.stages.alter.seams import SeamRow, measure_seams
 
-__all__ = ["Draft", "Drafts", "SeamRow", "alter", "copies_of", "draft", "measure_seams"]
+__all__ = [
+    "Draft",
+    "Drafts",
+    "SeamRow",
+    "alter",
+    "bevelled",
+    "copies_of",
+    "draft",
+    "measure_seams",
+    "suited",
+]

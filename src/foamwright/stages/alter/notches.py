@@ -114,6 +114,8 @@ def _across(pattern: Pattern, spec: PieceSpec, ring: str, at: float, beside: com
 def _notch(piece: str, spot: Spot, notch: Notch, name: str) -> Set:
     if spot.allowance <= 0:
         return _face_mark(piece, spot, notch.depth, name)
+    if notch.shape == "mark":
+        return Set(marks=_face_mark(piece, spot, notch.depth, name).marks)
     if notch.depth >= spot.allowance:
         return Set(findings=(_too_deep(piece, name, notch.depth, spot.allowance),))
     if notch.shape in ("slit", "t"):

@@ -55,6 +55,8 @@ def cuts(
         if contour.operation == "PEN" or not compensated:
             entries = ways(plain(contour, tool, tolerance))
             made.append(contour.cut(entries[0].path, entries=entries))
+            if contour.operation != "PEN":
+                findings.extend(_tight(contour, tool.blade_offset))
             continue
         cut, runs_in = _cut(contour, tool, tolerance, ground)
         made.append(cut)
