@@ -6,7 +6,7 @@ Does not look at cut files.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -139,7 +139,6 @@ def read_target(entry: PieceEntry, fine: float) -> Target:
         tuple(slits),
         tuple(marks),
         fine,
-        tuple(_held(entry.bridges, paths[0])),
     )
     if not all(abs(v) < FAR for v in target.outline.bounds):
         raise BadTargetError("its recorded target lies farther off than any sheet")
@@ -147,7 +146,7 @@ def read_target(entry: PieceEntry, fine: float) -> Target:
         raise BadTargetError("its recorded target has an outline without area")
     if not is_valid(target.area):
         raise BadTargetError("its recorded target crosses itself")
-    return target
+    return replace(target, bridges=tuple(_held(entry.bridges, target.outline)))
 
 
 def _held(bridges: tuple[BridgeEntry, ...], outline: Path) -> Iterator[Held]:
