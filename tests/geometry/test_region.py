@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.pieces import thin_spike
@@ -254,3 +255,20 @@ def test_an_index_finds_what_each_distance_finds():
             found = [k for k, d in enumerate(discs) if rg.distance(d, asked) <= reach]
             assert list(index.within(asked, reach)) == found
     assert index.within(rg.polygon([0j, 1 + 0j, 1j]).buffer(-9), 1.0) == ()
+
+
+MICRONS = st.integers(-100_000, 100_000).map(lambda n: n / 1000)
+PLACES = st.builds(complex, MICRONS, MICRONS)
+
+
+@given(st.lists(PLACES, min_size=2, max_size=400, unique=True), st.lists(PLACES, min_size=1))
+@settings(deadline=None, derandomize=True, max_examples=150)
+def test_distances_to_an_edge_are_the_polygon_library_s(corners, spots):
+    """Boxes tell which chords can't be nearest; GEOS looks at all of them."""
+    edge = shapely.LineString([(c.real, c.imag) for c in corners])
+    due = shapely.distance(shapely.points([(p.real, p.imag) for p in spots]), edge)
+    assert rg.directed_deviation(np.array(spots), edge) == pytest.approx(due, abs=1e-9)
+
+
+def test_nothing_lies_near_an_edge_without_chords():
+    assert rg.directed_deviation(np.array([1j]), rg.polygon([0j, 1 + 0j, 1j]).buffer(-9)) == np.inf

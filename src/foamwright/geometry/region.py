@@ -237,15 +237,12 @@ def overlaps(a: Region, b: Region) -> bool:
 
 def directed_deviation(points: Points, edge: Region) -> Distances:
     """For each point its distance to the nearest place on `edge` (a region means its boundary)."""
+    from foamwright.geometry.chords_compiled import nearest_chords
+
     starts, ends = _chords(boundary(edge))
     if not len(starts):
         return np.full(len(points), np.inf)
-    tree = shapely.STRtree(shapely.linestrings(np.stack([_coords(starts), _coords(ends)], axis=1)))
-    spots = shapely.points(points.real, points.imag)
-    (asked, _), found = tree.query_nearest(spots, return_distance=True, all_matches=False)
-    made = np.full(len(points), np.inf)
-    made[asked] = found
-    return made
+    return nearest_chords(np.asarray(points, dtype=np.complex128), starts, ends)
 
 
 def _chords(lines: Region) -> tuple[Points, Points]:

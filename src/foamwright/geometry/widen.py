@@ -93,12 +93,21 @@ def _narrowed(
 ) -> Iterator[BaseGeometry]:
     """What is left of a ring's inside when a disc has run round along it."""
     edge = shapely.LinearRing(_xy(ring))
+    shapely.prepare(edge)
     outward = _convolved(ring[::-1], reach, tolerance, join)
     for found in bounding_rings(outward, clockwise=True):
         # a ring smaller than the disc leaves a false one, nearer to its edge than the disc allows
-        gap = shapely.distance(shapely.points(found.real, found.imag), edge)
-        if gap.max() >= reach - 2 * tolerance:
+        if not _all_within(found, edge, reach - 2 * tolerance):
             yield shapely.Polygon(_xy(found))
+
+
+def _all_within(points: Points, edge: BaseGeometry, reach: float) -> bool:
+    """Whether every point is nearer to an edge than the reach; the first of them mostly is not."""
+    spots = shapely.points(points.real, points.imag)
+    for some in (spots[:1], spots[1:]):
+        if not shapely.dwithin(edge, some, math.nextafter(reach, -math.inf)).all():
+            return False
+    return True
 
 
 def _convolved(ring: Points, reach: float, tolerance: float, join: RegionJoin) -> Points:
