@@ -99,7 +99,7 @@ def test_every_key_of_the_contract(tmp_path: Path) -> None:
     job = _load(tmp_path, CONTRACT)
     sole, leg = job.piece
     assert (sole.count, sole.mirrored, sole.fixed) == (1, 1, ("rod-hole",))
-    assert sole.allowance_width == 6.0
+    assert sole.allowance == {"default": 6.0}
     assert sole.edges == {"heel": ("7", "9"), "inner": ("toe", "heel-end")}
     assert sole.notch == (Notch(edge="inner", at=Station(mm=50.8), shape="v", depth=4.0),)
     assert sole.relief[0].depth == 25.4
@@ -118,7 +118,7 @@ def test_bare_numbers_take_the_jobs_units_wherever_they_stand(tmp_path: Path) ->
     job = _load(tmp_path, text)
     assert (job.stock[0].width, job.stock[0].length) == (254.0, 508.0)
     assert job.piece[0].mark[0].at == (25.4, -50.8)
-    assert job.piece[0].allowance_width == pytest.approx(6.35)
+    assert job.piece[0].allowance["default"] == pytest.approx(6.35)
     assert job.job.unreached_max == pytest.approx(0.254)
 
 
@@ -176,7 +176,7 @@ def test_all_faults_come_at_once_in_the_files_order(tmp_path: Path) -> None:
         (HEAD + PIECE + "count = 1.5\n", "J505", "must be"),
         (HEAD + PIECE + "count = true\n", "J505", "must be"),
         (HEAD + PIECE + 'drawn = "stich-line"\n', "J505", "did you mean stitch-line"),
-        (HEAD + PIECE + '[piece.allowance]\nheel = "1 mm"\n', "J506", "not in this version"),
+        (HEAD + PIECE + '[piece.corners]\nheel = "fould"\n', "J505", "did you mean fold"),
         (HEAD + 'fit = { piece = "aa", length = 5 }\n' + PIECE, "J508", "did you mean a"),
         (HEAD + "fit = { length = 5 }\n" + PIECE, "J509", "of a piece or of an edge"),
         (HEAD + 'fit = { piece = "a" }\n' + PIECE, "J509", "give length"),

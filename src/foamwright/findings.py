@@ -124,6 +124,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A318": "an edge or opening that can't keep its drawn size",
         "A319": "a half that can't be opened",
         "A320": "a drawing evened out about its centre line, or one that can't be",
+        "A321": "an allowance or corner of an edge that isn't there",
+        "A322": "an allowance that, taken off and put back, is not what was drawn",
         "A331": "a notch that the blade can't cut, made a slit or a mark",
         "A332": "a bevel that is left for the hand",
         "A333": "a bevel on an edge that isn't there or doesn't bear it",

@@ -18,7 +18,7 @@ from foamwright.fields import BridgeKeys, Length, Name, Size, Table, Text, Width
 from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
 from foamwright.job_drafts import DraftSpec
-from foamwright.job_pattern import AxisName, ScaleKeys, SizeKeys, SizeSpec
+from foamwright.job_pattern import AxisName, CornerKind, ScaleKeys, SizeKeys, SizeSpec
 from foamwright.model import TrueFace
 from foamwright.names import distinct_names, safe_name
 from foamwright.strict_toml import Source, faults_of, read_toml
@@ -133,17 +133,14 @@ class PieceSpec(ScaleKeys):
     fixed: tuple[str, ...] = ()
     at_least: dict[str, Size] = Field(default_factory=dict)
     allowance: dict[str, Width] = Field(default_factory=dict)
+    corners: dict[str, CornerKind] = Field(default_factory=dict)
+    mark_stitch_line: bool = False
     edges: dict[str, tuple[Text, Text]] = Field(default_factory=dict)
     notch: tuple[Notch, ...] = ()
     relief: tuple[Relief, ...] = ()
     bevel: tuple[Bevel, ...] = ()
     mark: tuple[MarkSpec, ...] = ()
     bridges: BridgeKeys | None = None
-
-    @property
-    def allowance_width(self) -> float:
-        """The allowance of the whole outline, mm."""
-        return self.allowance.get("default", 0.0)
 
 
 class Seam(Part):

@@ -98,7 +98,6 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
     if "half" in piece and "even" in piece:
         what = "stands beside half, and an opened half is even already"
         yield source.fault("J509", (*path, "even"), what, "keep one of the two")
-    yield from _allowance(source, path, piece)
     for at, notch in tables(piece, "notch", path):
         yield from _notch(source, at, notch, _edges(piece))
     for at, relief in tables(piece, "relief", path):
@@ -107,15 +106,6 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
         yield from _edge(source, at, bevel, _edges(piece))
     for at, mark in tables(piece, "mark", path):
         yield from _mark(source, at, mark)
-
-
-def _allowance(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[Finding]:
-    widths = piece.get("allowance")
-    for key in widths if isinstance(widths, Mapping) else ():
-        if key != "default":
-            what = "an allowance by edge is not in this version"
-            mend = "give default, the allowance of the whole outline, and leave this out"
-            yield source.fault("J506", (*path, "allowance", key), what, mend)
 
 
 def _notch(

@@ -5,7 +5,7 @@ What they must agree on between each other is in `job_pattern_checks.py`.
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import Field, PlainValidator
 
@@ -25,6 +25,8 @@ def _axis(value: Any) -> str | tuple[str, str]:
     raise ValueError("names a drawn line or an edge, or two corners or points in brackets")
 
 
+#: How an allowance goes round a corner.
+CornerKind: TypeAlias = Literal["mitre", "butt", "fold", "bevel", "round"]
 #: A straight line: the name of a drawn line or of an edge, or two places that it runs through.
 AxisName = Annotated[str | tuple[str, str], PlainValidator(_axis)]
 

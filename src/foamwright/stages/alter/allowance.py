@@ -2,56 +2,165 @@
 
 Pattern work runs on stitch lines.  A drawing that shows cut lines has its allowance taken off first
 (`taken_off`); as long as nothing has changed the stitch line, its cut line is the one drawn.
+Widths and corners by edge are in `widths.py`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
-from foamwright.findings import Finding, fault
+from foamwright.errors import GeometryError
+from foamwright.findings import Finding, fault, warning
 from foamwright.geometry.contour import Contour
 from foamwright.geometry.nearest import nearest_length
 from foamwright.geometry.offset import offset
+from foamwright.geometry.offset_edges import EdgeJoin, EdgeParallel, offset_edges
 from foamwright.geometry.path import CORNER_ANGLE, Path, turn_degrees
+from foamwright.geometry.region import curve, directed_deviation
 from foamwright.job import PieceSpec
-from foamwright.stages.alter.edges import directions
+from foamwright.model import Mark
+from foamwright.stages.alter.edges import NoSuchEdgeError, directions
 from foamwright.stages.alter.pattern import OUTLINE, Pattern
+from foamwright.stages.alter.sharpened import sharpened, without
+from foamwright.stages.alter.widths import Widths, unknown_names, widths_of
 
 #: How far a mitred corner may reach, as a multiple of the allowance, before it is cut square.
 MITRE_LIMIT = 4.0
+#: How far the corner of a stitch line within a hollow corner of a cut line may lie, likewise.
+INNER_LIMIT = 100.0
+#: What the allowance, taken off and put back, may miss the drawing by, mm.
+PUT_BACK = 0.01
+#: Flattening where lines are compared, mm.
+COMPARED = 0.001
 
 Made = tuple[Pattern, tuple[Finding, ...]]
 
 
 def taken_off(pattern: Pattern, spec: PieceSpec, tolerance: float) -> Made:
-    """On its stitch line, where the drawing shows the cut line; that is kept as `cut`."""
-    width = spec.allowance_width
-    if spec.drawn == "stitch-line" or width <= 0:
+    """On its stitch lines, where the drawing shows cut lines; these are kept as `cut`.
+
+    A309 where the allowance leaves no whole line, A321 for edges that aren't there, A322 where the
+    allowance put back is not what was drawn.
+    """
+    if spec.drawn == "stitch-line" or not spec.allowance:
         return pattern, ()
-    drawn = pattern.outline
-    inner = _one(offset(drawn.path, -width, tolerance, "mitre", MITRE_LIMIT))
-    if inner is None:
-        return pattern, (_no_room(spec, width),)
-    stitch = Contour(inner)
-    for name in drawn.places:
-        stitch = stitch.with_place(name, _across(drawn.path, drawn.along(name), inner, width))
-    return replace(pattern, outline=stitch, cut=drawn.path), ()
+    unknown = unknown_names(pattern, spec)
+    if unknown:
+        return pattern, unknown
+    findings: list[Finding] = []
+    for ring in _ring_names(pattern):
+        try:
+            stitch = _stitch(pattern, spec, ring, tolerance)
+        except NoSuchEdgeError as why:
+            mend = "lessen the allowance, widen the narrow part or draw the stitch line"
+            findings.append(fault("A309", spec.name, str(why), mend, piece=spec.name))
+            continue
+        if stitch is not None:
+            drawn = pattern.ring(ring).path
+            pattern = pattern.reshaped(ring, stitch).with_cut(ring, drawn)
+            findings.extend(_not_as_drawn(pattern, spec, ring, drawn, tolerance))
+    return pattern, tuple(findings)
 
 
 def allowed(pattern: Pattern, spec: PieceSpec, tolerance: float) -> Made:
-    """With its cut line."""
-    width = spec.allowance_width
-    if width <= 0 or pattern.cut is not None:
-        return pattern, ()
-    outer = _one(offset(pattern.outline.path, width, tolerance, "mitre", MITRE_LIMIT))
-    if outer is None:
-        return pattern, (_no_room(spec, width),)
-    return replace(pattern, cut=outer), ()
+    """With its cut lines. A309 where one isn't whole, A321 for edges that aren't there."""
+    unknown = unknown_names(pattern, spec)
+    if unknown:
+        return pattern, unknown
+    findings = []
+    for ring in _ring_names(pattern):
+        if pattern.cut_line(ring) is not pattern.ring(ring).path:
+            continue
+        try:
+            cut = _cut(pattern, spec, ring, tolerance)
+        except NoSuchEdgeError as why:
+            mend = "lessen the allowance or widen the drawing's narrow part"
+            findings.append(fault("A309", spec.name, str(why), mend, piece=spec.name))
+            continue
+        if cut is not None:
+            pattern = pattern.with_cut(ring, cut)
+    return pattern, tuple(findings)
 
 
-def width_at(pattern: Pattern, spec: PieceSpec, ring: str) -> float:
-    """The allowance of a ring, mm."""
-    return spec.allowance_width if ring == OUTLINE else 0.0
+def _ring_names(pattern: Pattern) -> Iterator[str]:
+    yield OUTLINE
+    yield from (h.name for h in pattern.holes)
+
+
+def _cut(pattern: Pattern, spec: PieceSpec, ring: str, tolerance: float) -> Path | None:
+    """The ring's cut line; None without an allowance. Raises NoSuchEdgeError."""
+    widths = widths_of(pattern, spec, ring)
+    path = pattern.ring(ring).path
+    if not any(widths.mm):
+        return None
+    if widths.is_plain:
+        found = offset(path, widths.mm[0], tolerance, "mitre", MITRE_LIMIT)
+    else:
+        made = offset_edges(
+            path, widths.mm, tolerance, widths.joins, widths.join, mitre_limit=MITRE_LIMIT
+        )
+        found = tuple(p.path for p in made)
+    if len(found) != 1 or found[0].area * path.area <= 0:
+        raise _no_room(widths)
+    return found[0]
+
+
+def _stitch(pattern: Pattern, spec: PieceSpec, ring: str, tolerance: float) -> Contour | None:
+    """The ring's stitch line with its places; None without an allowance. Raises NoSuchEdgeError."""
+    if not any(widths_of(pattern, spec, ring).mm):
+        return None
+    drawn = sharpened(pattern, spec, ring)
+    widths = widths_of(pattern.reshaped(ring, drawn), spec, ring)
+    inner = [-w for w in widths.mm]
+    joins: dict[int, EdgeJoin] = dict.fromkeys(drawn.places.values(), "mitre")
+    try:
+        found = offset_edges(drawn.path, inner, tolerance, joins, mitre_limit=INNER_LIMIT)
+    except GeometryError as why:
+        raise NoSuchEdgeError(str(why)) from why
+    if len(found) != 1 or found[0].path.area * drawn.path.area <= 0:
+        raise _no_room(widths)
+    return _placed(drawn, found[0], widths)
+
+
+def _no_room(widths: Widths) -> NoSuchEdgeError:
+    wide = f"{min(widths.mm):.2f} to {max(widths.mm):.2f}"
+    if min(widths.mm) == max(widths.mm):
+        wide = f"{widths.mm[0]:.2f}"
+    return NoSuchEdgeError(f"an allowance of {wide} mm doesn't leave one whole outline")
+
+
+def _placed(drawn: Contour, inner: EdgeParallel, widths: Widths) -> Contour:
+    """The stitch line with the drawn line's places across from where they were."""
+    stitch, edges = _crossed(inner)
+    joints = stitch.path.joint_lengths()
+    starts = {
+        edge: joints[i] for i, edge in enumerate(edges) if edge is not None and edges[i - 1] != edge
+    }
+    for name, joint in drawn.places.items():
+        at = starts.get(joint)
+        if at is None:
+            inward = max(widths.mm[joint - 1], widths.mm[joint])
+            at = _across(drawn.path, drawn.along(name), inner.path, inward)
+        stitch = stitch.with_place(name, at)
+    return stitch
+
+
+def _crossed(inner: EdgeParallel) -> tuple[Contour, list[int | None]]:
+    """The parallel without the steps between straight edges of unlike allowances: these cross."""
+    made, edges = Contour(inner.path), list(inner.edges)
+    k = 0
+    while k < len(edges):
+        beside = (edges[k - 1], edges[(k + 1) % len(edges)])
+        if edges[k] is None and None not in beside and beside[0] != beside[1]:
+            try:
+                made = without(made, k, "an edge")
+                del edges[k]
+                continue
+            except NoSuchEdgeError:
+                pass  # beside a curve the step stays, and A322 tells what it makes
+        k += 1
+    return made, edges
 
 
 def _across(line: Path, at: float, other: Path, inward: float) -> float:
@@ -68,16 +177,39 @@ def _across(line: Path, at: float, other: Path, inward: float) -> float:
     return nearest_length(other, spot)[0]
 
 
-def _one(paths: tuple[Path, ...]) -> Path | None:
-    """The only path of an offset, or None where it fell apart, vanished or closed round a gap."""
-    return paths[0] if len(paths) == 1 and paths[0].area > 0 else None
+def _not_as_drawn(
+    pattern: Pattern, spec: PieceSpec, ring: str, drawn: Path, tolerance: float
+) -> Iterator[Finding]:
+    try:
+        back = _cut(pattern, spec, ring, tolerance)
+    except NoSuchEdgeError:
+        back = None
+    off = float("inf") if back is None else apart(back, drawn)
+    if off > PUT_BACK:
+        far = "nothing whole" if back is None else f"a line up to {off:.2f} mm off the drawn one"
+        what = f"the allowance taken off and put back gives {far}"
+        mend = "state its corners in [piece.corners], or draw the stitch line"
+        where = f"{spec.name} {ring}".strip()
+        yield warning("A322", where, what, mend, piece=spec.name)
 
 
-def _no_room(spec: PieceSpec, width: float) -> Finding:
-    return fault(
-        "A309",
-        spec.name,
-        f"an allowance of {width:.2f} mm doesn't leave one whole outline",
-        "lessen the allowance or widen the drawing's narrow part",
-        piece=spec.name,
+def apart(a: Path, b: Path) -> float:
+    """How far two lines lie apart at most, mm."""
+    one, other = (p.flatten(COMPARED) for p in (a, b))
+    return max(
+        float(directed_deviation(one, curve(b, COMPARED)).max()),
+        float(directed_deviation(other, curve(a, COMPARED)).max()),
     )
+
+
+def stitching_marked(pattern: Pattern, spec: PieceSpec) -> Pattern:
+    """With the stitch lines as marks on the face, where the job asks for them."""
+    if not spec.mark_stitch_line:
+        return pattern
+    lines = [
+        (f"stitch-line{'-' if ring else ''}{ring}", pattern.ring(ring).path)
+        for ring in _ring_names(pattern)
+        if pattern.cut_line(ring) is not pattern.ring(ring).path
+    ]
+    marks = tuple(Mark(name, "line", path.start, (path,)) for name, path in lines)
+    return replace(pattern, marks=pattern.marks + marks)

@@ -14,7 +14,7 @@ from foamwright.geometry.affine import Affine
 from foamwright.job import PieceSpec
 from foamwright.job_pattern import SizeKeys
 from foamwright.model import Copy, Piece
-from foamwright.stages.alter.allowance import allowed, taken_off
+from foamwright.stages.alter.allowance import allowed, stitching_marked, taken_off
 from foamwright.stages.alter.bites import BitesMeetError, bitten
 from foamwright.stages.alter.evened import evened
 from foamwright.stages.alter.fit import size_of
@@ -92,6 +92,7 @@ def alter(drawn: Draft, tolerance: float) -> tuple[Piece, Found]:
     pattern, faults = allowed(drawn.pattern, spec, tolerance)
     if faults:
         return pattern.piece(), faults
+    pattern = stitching_marked(pattern, spec)
     found = notches_and_reliefs(pattern, spec)
     findings = list(found.findings)
     made = pattern.piece()

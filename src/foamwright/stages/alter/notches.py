@@ -15,10 +15,10 @@ from foamwright.geometry.nearest import nearest_length
 from foamwright.geometry.path import Path
 from foamwright.job import Notch, PieceSpec, Relief
 from foamwright.model import Mark, Slit
-from foamwright.stages.alter.allowance import width_at
 from foamwright.stages.alter.bites import Bite
-from foamwright.stages.alter.edges import NoSuchEdgeError
+from foamwright.stages.alter.edges import ASIDE, NoSuchEdgeError
 from foamwright.stages.alter.pattern import Pattern
+from foamwright.stages.alter.widths import width_beside
 
 #: Width of a V notch at the edge as a part of its depth, where the job doesn't say.
 V_WIDTH = 1.0
@@ -90,8 +90,8 @@ def _spot(pattern: Pattern, spec: PieceSpec, item: Notch | Relief) -> Spot:
     """Where it goes; `at` is measured along the stitch line. Raises NoSuchEdgeError."""
     if isinstance(item, Notch) and item.point is not None:
         ring, at = pattern.place(item.point)
-        stitch = pattern.ring(ring).path
-        return _across(pattern, spec, ring, at, stitch.point_at(at))
+        width = width_beside(pattern, spec, ring, at)
+        return _across(pattern, ring, at, pattern.ring(ring).path.point_at(at), width)
     edge = pattern.edge(item.edge or "")
     assert item.at is not None
     along = item.at.along(edge.length)
@@ -99,16 +99,17 @@ def _spot(pattern: Pattern, spec: PieceSpec, item: Notch | Relief) -> Spot:
         raise NoSuchEdgeError(
             f"{along:.1f} mm lies beyond the edge {edge.name!r} ({edge.length:.1f})"
         )
-    width = width_at(pattern, spec, edge.ring)
-    return _across(pattern, spec, edge.ring, edge.place(along), edge.beside(along, -width))
+    inside = min(max(along, ASIDE), edge.length - ASIDE)
+    width = width_beside(pattern, spec, edge.ring, edge.place(inside))
+    return _across(pattern, edge.ring, edge.place(along), edge.beside(along, -width), width)
 
 
-def _across(pattern: Pattern, spec: PieceSpec, ring: str, at: float, beside: complex) -> Spot:
+def _across(pattern: Pattern, ring: str, at: float, beside: complex, width: float) -> Spot:
     """From arc length `at` on the stitch line to the cut line's place nearest to `beside`."""
     cut = pattern.cut_line(ring)
     if cut is pattern.ring(ring).path:
         return Spot(ring, cut, at, 0.0)
-    return Spot(ring, cut, nearest_length(cut, beside)[0], width_at(pattern, spec, ring))
+    return Spot(ring, cut, nearest_length(cut, beside)[0], width)
 
 
 def _notch(piece: str, spot: Spot, notch: Notch, name: str) -> Set:

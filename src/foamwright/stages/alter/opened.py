@@ -192,6 +192,7 @@ def both_halves(spec: PieceSpec, pattern: Pattern) -> PieceSpec:
             ),
             "at_least": _twinned(spec.at_least, edges),
             "allowance": _twinned(spec.allowance, edges),
+            "corners": _twinned(spec.corners, edges | places),
             "notch": _both(spec.notch, edges, places),
             "relief": _both(spec.relief, edges, places),
         }

@@ -157,6 +157,13 @@ class Pattern:
         holes = (replace(h, contour=contour, cut=None) if h.name == ring else h for h in self.holes)
         return replace(self, holes=tuple(holes))
 
+    def with_cut(self, ring: str, cut: Path) -> Pattern:
+        """With a cut line for a ring."""
+        if ring == OUTLINE:
+            return replace(self, cut=cut)
+        holes = (replace(h, cut=cut) if h.name == ring else h for h in self.holes)
+        return replace(self, holes=tuple(holes))
+
     def transformed(self, m: Affine) -> Pattern:
         """Everything mapped, cut lines too; orientation holds after a mirror map."""
         moved = self._others().transformed(m)

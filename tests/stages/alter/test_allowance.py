@@ -1,0 +1,196 @@
+"""Allowances by edge, with their corners; taken off a cut line and put back."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from typing import Any
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from foamwright.geometry.affine import Affine
+from foamwright.geometry.path import Path
+from foamwright.geometry.region import self_crossings
+from foamwright.geometry.segments import Arc, Cubic, Line
+from foamwright.stages.alter.allowance import apart
+from tests.pieces import piece, rectangle, square
+from tests.stages.alter.test_alter import altered, codes, drafts, made
+
+EDGES = {"hem": ("1", "2"), "right": ("2", "3"), "top": ("3", "4"), "left": ("4", "1")}
+#: A leg that widens upwards: the hem's side seams lean out by 10 in 100.
+LEG = Path.polygon([0, 100, 120 + 200j, -20 + 200j])
+
+
+def test_each_edge_has_its_own_allowance_and_the_rest_the_default() -> None:
+    target = made(
+        piece("part", rectangle(100, 60)),
+        edges=EDGES,
+        allowance={"default": 6, "hem": 25, "top": 0},
+    )
+    assert target.outline.bounds == pytest.approx((-6, -25, 106, 60))
+    assert target.outline.area == pytest.approx(112 * 85)
+
+
+def test_scaling_scales_no_edge_s_allowance() -> None:
+    keys: dict[str, Any] = {"edges": EDGES, "allowance": {"default": 6, "hem": 25}}
+    target = made(piece("part", rectangle(100, 60)), 3.0, **keys)
+    assert target.outline.bounds == pytest.approx((-6, -25, 306, 186))
+
+
+def test_a_fold_back_corner_lies_on_the_piece_when_the_hem_is_folded() -> None:
+    """The hem's ends mirror the side seams' cut lines: folded up, they lie on them."""
+    target = made(
+        piece("part", LEG),
+        edges=EDGES,
+        allowance={"default": 6, "hem": 25},
+        corners={"hem": "fold"},
+    )
+    low = [p for p in target.outline.corner_points() if p.imag < -24.9]
+    assert len(low) == 2
+    side = 6 * math.hypot(1, 0.1)  # the side's allowance measured along x
+    for p in low:
+        folded = p.conjugate()
+        edge = 100 + 0.1 * folded.imag + side if folded.real > 50 else -0.1 * folded.imag - side
+        assert folded.real == pytest.approx(edge, abs=1e-6)
+    mitred = made(piece("part", LEG), edges=EDGES, allowance={"default": 6, "hem": 25})
+    # a mitred hem narrows downwards as the leg does, and is too short to be folded
+    assert min(p.real for p in low) < min(
+        p.real for p in mitred.outline.corner_points() if p.imag < -24.9
+    )
+
+
+def test_a_butted_seam_s_allowance_ends_square_to_it() -> None:
+    target = made(
+        piece("part", LEG), edges=EDGES, allowance={"default": 10}, corners={"right": "butt"}
+    )
+    way = cmath.rect(1, cmath.phase(20 + 200j))
+    ends = [s.tangent(0.0) for s in target.outline.segments]
+    assert sum(abs((e / way).real) < 1e-9 for e in ends) == 2
+
+
+def test_a_single_corner_by_its_number() -> None:
+    plain = made(piece("part", square(100)), allowance={"default": 10})
+    rounded = made(piece("part", square(100)), allowance={"default": 10}, corners={"3": "round"})
+    assert plain.outline.area - rounded.outline.area == pytest.approx(100 - math.pi * 25, abs=1e-4)
+    cut = made(piece("part", square(100)), allowance={"default": 10}, corners={"default": "bevel"})
+    assert plain.outline.area - cut.outline.area == pytest.approx(4 * 50, abs=1e-6)
+
+
+def test_openings_have_an_allowance_where_it_is_named() -> None:
+    part = piece("part", square(100), [Path.circle(50 + 50j, 20)])
+    bare = made(part, allowance={"default": 6})
+    assert -bare.openings[0].path.area == pytest.approx(math.pi * 400)
+    lined = made(part, allowance={"default": 6, "opening-1": 5})
+    assert -lined.openings[0].path.area == pytest.approx(math.pi * 225)
+    swallowed = altered(part, allowance={"opening-1": 25})[1]
+    assert [f.code for f in swallowed] == ["A309"]
+
+
+def test_a_notch_goes_as_deep_as_its_own_edge_bears() -> None:
+    keys: dict[str, Any] = {"edges": EDGES, "allowance": {"default": 4, "hem": 20}}
+    part = piece("part", rectangle(100, 60))
+    deep = {"edge": "hem", "at": "50 %", "depth": 10, "width": 4}
+    target = made(part, **keys, notch=(deep,))
+    assert min(abs(p - (50 - 10j)) for p in target.outline.corner_points()) < 1e-9
+    assert codes(part, **keys, notch=({**deep, "edge": "right"},)) == ["A304"]
+
+
+def test_a_notch_on_an_opening_s_allowance() -> None:
+    part = piece("part", square(100), [square(40, 30 + 30j)])
+    notch = {"edge": "opening-1", "at": "25 %", "depth": 3, "width": 2}
+    target = made(part, allowance={"opening-1": 5}, notch=({**notch, "at": "20 mm"},))
+    assert -target.openings[0].path.area == pytest.approx(30 * 30 + 3, abs=1e-6)
+
+
+def test_the_stitch_line_is_kept_as_a_mark() -> None:
+    part = piece("part", square(100), [Path.circle(50 + 50j, 20)])
+    target = made(part, allowance={"default": 6, "opening-1": 5}, mark_stitch_line=True)
+    assert [m.name for m in target.marks] == ["stitch-line", "stitch-line-opening-1"]
+    assert target.marks[0].paths[0].area == pytest.approx(10_000)
+    assert not made(part, mark_stitch_line=True).marks
+
+
+def test_allowances_and_corners_of_what_is_not_there_are_named() -> None:
+    part = piece("part", square(100))
+    found = altered(part, edges=EDGES, allowance={"hemm": 5}, corners={"9": "butt"})[1]
+    assert [f.code for f in found] == ["A321", "A321"]
+    found = altered(part, drawn="cut-line", allowance={"hemm": 5})[1]
+    assert "A321" in [f.code for f in found]
+
+
+KINDS = ["mitre", "butt", "fold", "bevel"]
+
+
+@st.composite
+def stitched(draw: st.DrawFn) -> tuple[Path, dict[str, float]]:
+    """A convex outline of straight edges, and allowances."""
+    n = draw(st.integers(4, 7))
+    turns = [2 * math.pi * (k + draw(st.floats(-0.25, 0.25))) / n for k in range(n)]
+    path = Path.polygon([draw(st.floats(80, 120)) * cmath.rect(1, t) for t in turns])
+    assume(len(path.corners) == n and not self_crossings(path))
+    assume(all(s.length() > 40 for s in path.segments))
+    widths = {"default": draw(st.floats(4, 8)), "hem": draw(st.floats(4, 20))}
+    return path, widths
+
+
+@settings(deadline=None, max_examples=60, derandomize=True)
+@given(drawn=stitched(), kind=st.sampled_from(KINDS))
+def test_an_allowance_taken_off_a_cut_line_and_put_back_is_as_drawn(
+    drawn: tuple[Path, dict[str, float]], kind: str
+) -> None:
+    """Also the stitch line that it leaves is the one that the cut line was made from."""
+    path, allowance = drawn
+    keys: dict[str, Any] = {"allowance": allowance, "corners": {"hem": kind}}
+    hem: dict[str, Any] = {"hem": ("1", "2")}
+    cut = made(piece("part", path), edges=hem, **keys).outline
+    # the hem on the cut line: the run whose middle lies farthest out from it
+    way = path.segments[0].tangent(0.0)
+    outward = [((s.point(0.5) - path.start) / way).imag for s in cut.segments]
+    k = outward.index(min(outward))
+    order = sorted(cut.corners)
+    assume(len(order) == len(cut.segments))
+    assume(kind == "mitre" or len(cut.segments) == len(path.segments) + 2)
+    first, last = order.index(k), (order.index(k) + 1) % len(order)
+    hem = {"hem": (str(first + 1), str(last + 1))}
+    drawing, found = drafts(piece("part", cut), edges=hem, drawn="cut-line", **keys)
+    assert not found, [f.line() for f in found]
+    assert apart(drawing.pattern.outline.path, path) < 0.01
+    stitch = drawing.pattern.outline.path
+    again = made(piece("part", stitch), edges={"hem": _hem_of(stitch, path)}, **keys)
+    assert apart(again.outline, cut) < 0.01
+
+
+def _hem_of(found: Path, path: Path) -> tuple[str, str]:
+    ends = found.corner_points()
+    return tuple(  # type: ignore[return-value]
+        str(1 + min(range(len(ends)), key=lambda i: abs(ends[i] - p)))
+        for p in (path.segments[0].start, path.segments[0].end)
+    )
+
+
+@pytest.mark.parametrize("scale", [0.5, 1.0, 2.0])
+def test_a_curved_cut_line_loses_and_regains_its_allowance(scale: float) -> None:
+    path = Path.of(
+        [
+            Line(0, 80),
+            Cubic(80, 110 + 10j, 100 + 50j, 80 + 60j),
+            Arc(80 + 60j, 60j, 0.3),
+            Cubic(60j, -20 + 40j, -15 + 20j, 0j),
+        ],
+        closed=True,
+    )
+    cut = made(piece("part", path), allowance={"default": 5}).outline
+    drawing, found = drafts(piece("part", cut), scale, drawn="cut-line", allowance={"default": 5})
+    assert not found, [f.line() for f in found]
+    wanted = path.transformed(Affine.scaling(scale))
+    assert apart(drawing.pattern.outline.path, wanted) < 0.01 * max(1.0, scale)
+
+
+def test_rounded_corners_on_a_cut_line_that_nobody_stated_are_told() -> None:
+    rounded = made(piece("part", square(100)), allowance={"default": 10}, corners={"3": "round"})
+    found = drafts(piece("part", rounded.outline), drawn="cut-line", allowance={"default": 10})[1]
+    assert [(f.code, f.is_fault) for f in found] == [("A322", False)]
+    # a mitre is (sqrt(2) - 1) times the allowance farther out than the arc
+    assert "4.14 mm" in found[0].what
