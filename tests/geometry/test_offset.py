@@ -23,7 +23,7 @@ from foamwright.errors import GeometryError
 from foamwright.geometry import region as rg
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.chains import Chains
-from foamwright.geometry.offset import offset, parallels
+from foamwright.geometry.offset import offset, offset_many, parallels
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 
@@ -482,3 +482,22 @@ def test_out_and_back_is_the_closing_and_in_and_out_the_opening(path, reach):
     # closing adds and never takes; opening takes and never adds
     assert rg.area(rg.minus(solid, material(out, 5e-4))) <= 2 * TOL * length
     assert rg.area(rg.minus(material(inside, 5e-4), solid)) <= 2 * TOL * length
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(lattice_outlines() | outlines(), st.sampled_from([0.3, 1, 4]), st.sampled_from([1, -1]))
+def test_what_is_known_at_once_is_what_the_polygon_library_says(path, reach, sign):
+    with pytest.MonkeyPatch.context() as patch:
+        quick = offset(path, sign * reach, TOL)
+        patch.setattr("foamwright.geometry.offset.simple_results", nothing_known)
+        slow = offset(path, sign * reach, TOL)
+    assert len(quick) == len(slow)
+    for p, q in zip(quick, slow, strict=True):
+        assert p.area == pytest.approx(q.area, abs=1e-6 * max(1.0, p.length))
+        assert len(p.corners) == len(q.corners)
+
+
+def test_many_at_once_are_as_one_by_one():
+    paths = [*OUTLINES.values(), *(p.reversed() for p in OUTLINES.values())]
+    for distance in (-2, 0, 0.1, 12):
+        assert offset_many(paths, distance, TOL) == tuple(offset(p, distance, TOL) for p in paths)

@@ -101,3 +101,9 @@ def test_open_and_several_paths() -> None:
 def test_anything_else_is_refused(text: str) -> None:
     with pytest.raises(GeometryError):
         parse_path_data(text)
+
+
+def test_no_line_is_written_between_points_that_the_decimals_make_one() -> None:
+    path = Path.polygon([0, 1, 1 + 1e-9j, 1 + 1j])
+    assert to_path_data(path) == "M0 0 L1 0 L1 1 Z"
+    assert to_path_data(path, None).count("L") == 3

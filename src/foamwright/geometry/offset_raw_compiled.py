@@ -30,6 +30,10 @@ _NOTHING, _BRIDGE, _ARC, _LINES, _ARC_FIRST, _STEP_FIRST, _BY_CORNER = range(7)
 SHIFT_SHARE = 0.25
 #: A parallel may lose at most this share of its length to the join at one of its ends.
 LOSS_SHARE = 0.45
+#: Where both parallels' radii are so many reaches, meeting ends widen a kink by a fifth at most.
+GENTLE = 5.0
+#: Arcs wider than this are not bent to be smooth, radians, nor lines run on into arcs as flat.
+WIDEST, STEEP = math.radians(150), 1e-4
 #: At an inside corner sharper than this the raw parallel goes round the corner's disc, which is
 #: part of the result in any case; a source that runs over itself by a hair there does no harm then.
 CUSP_TURN = math.radians(150)
@@ -44,8 +48,8 @@ _CORNER = math.radians(CORNER_ANGLE)
 class Sides(NamedTuple):
     """For each source segment its parallel.
 
-    radius: of the parallel, below 0: turned inside out; infinite for a line.  goes, came: the
-    directions at its start and end.  more: radians that its sweep gains as its ends are moved.
+    radius, centre: of the parallel, below 0: turned inside out; infinite for a line.  goes, came:
+    the directions at its start and end.  bent: its sweep is no more the segment's.
     """
 
     start: Points
@@ -55,7 +59,8 @@ class Sides(NamedTuple):
     goes: Points
     came: Points
     length: Floats
-    more: Floats
+    centre: Points
+    bent: Flags
 
 
 class Joints(NamedTuple):
@@ -89,6 +94,7 @@ def sides(start: Points, end: Points, bulge: Floats, reach: Floats) -> Sides:
     moved_start, moved_end = np.empty(n, np.complex128), np.empty(n, np.complex128)
     goes, came = np.empty(n, np.complex128), np.empty(n, np.complex128)
     radius, sweep, length = np.empty(n), np.empty(n), np.empty(n)
+    centre, bent = np.zeros(n, np.complex128), np.zeros(n, np.bool_)
     for k in range(n):
         chord = end[k] - start[k]
         size = abs(chord)
@@ -106,7 +112,8 @@ def sides(start: Points, end: Points, bulge: Floats, reach: Floats) -> Sides:
             own = size * (1 + b * b) / (4 * abs(b))
             radius[k] = own + math.copysign(reach[k], b)
             length[k] = abs(sweep[k] * radius[k])
-    return Sides(moved_start, moved_end, radius, sweep, goes, came, length, np.zeros(n))
+            centre[k] = start[k] + 1j * math.copysign(own, b) * goes[k]
+    return Sides(moved_start, moved_end, radius, sweep, goes, came, length, centre, bent)
 
 
 @compiled
@@ -139,6 +146,85 @@ def _heals(
 
 
 @compiled
+def _bend(s: Sides, k: int, gain: float) -> None:
+    """Lets an arc sweep on by so many radians."""
+    if s.radius[k] < np.inf:
+        s.sweep[k] += math.copysign(gain, s.sweep[k] * gain)
+        s.bent[k] = True
+
+
+@compiled
+def _off(s: Sides, k: int, start: complex, goes: complex, end: complex, came: complex) -> float:
+    """How far an arc's ends and middle lie off a side's circle; nothing for a line."""
+    if s.radius[k] == np.inf:
+        return 0.0
+    chord = end - start
+    bulge = math.tan(cmath.phase(came * goes.conjugate()) / 4)
+    middle = start + chord / 2 * complex(1.0, -bulge)
+    off = 0.0
+    for p in (start, middle, end):
+        off = max(off, abs(abs(p - s.centre[k]) - s.radius[k]))
+    return off
+
+
+@compiled
+def _smooth(s: Sides, b: int, a: int, turn: float, reach: float, tolerance: float) -> bool:
+    """Lets two sides whose tangents differ a little meet with one tangent, if they hardly move.
+
+    Each keeps its other end and the direction there; a line stays on itself, and two arcs become
+    a biarc.
+    """
+    gap = reach * turn
+    tight_b, tight_a = s.radius[b] < np.inf, s.radius[a] < np.inf
+    if min(s.radius[b], s.radius[a]) <= TINY or not (tight_b or tight_a):
+        return False
+    if max(abs(s.sweep[b]), abs(s.sweep[a])) > WIDEST:
+        return False
+    first, way, last, came = s.start[b], s.goes[b], s.end[a], s.came[a]
+    best, spot, middle = tolerance / 4, 0j, 0j
+    for i in range(9):
+        if tight_b and tight_a:
+            handle = s.radius[b] * math.tan(abs(s.sweep[b]) / 2) + (i - 2) * gap / 8
+            across = last - first - handle * way
+            other = (abs(across) ** 2 - handle * handle) / (2 * (handle + _dot(across, came)))
+            inner = first + handle * way
+            along = last - other * came - inner
+            joint, goes = inner + along * (handle / (handle + other)), along / abs(along)
+        else:
+            cross = _cross(way, came)
+            if abs(cross) < STEEP:
+                return False
+            handle = _cross(last - first, came) / cross
+            other = _cross(way, last - first) / cross
+            apex = first + handle * way
+            goes = came if tight_b else way
+            joint = apex + handle * came if tight_b else apex - other * way
+        if handle <= 0 or other <= 0:
+            continue
+        off = max(_off(s, b, first, way, joint, goes), _off(s, a, joint, goes, last, came))
+        if off < best:
+            best, spot, middle = off, joint, goes
+    if best == tolerance / 4 or min(_dot(spot - first, way), _dot(last - spot, came)) <= 0:
+        return False
+    before, after = _dot(spot - first, spot - first), _dot(last - spot, last - spot)
+    if before < _kept(s, b) or after < _kept(s, a):
+        return False
+    s.end[b] = s.start[a] = spot
+    s.came[b] = s.goes[a] = middle
+    if tight_b:
+        s.sweep[b], s.bent[b] = cmath.phase(middle * way.conjugate()), True
+    if tight_a:
+        s.sweep[a], s.bent[a] = cmath.phase(came * middle.conjugate()), True
+    return True
+
+
+@compiled
+def _kept(s: Sides, k: int) -> float:
+    """The square of the least chord that a side keeps when it is joined smoothly."""
+    return ((1 - LOSS_SHARE) * abs(s.end[k] - s.start[k])) ** 2
+
+
+@compiled
 def _meet(s: Sides, b: int, a: int, corner: complex, turn: float, reach: float) -> None:
     """Moves the ends to where the sides' tangents cross."""
     came, goes = s.came[b], s.goes[a]
@@ -146,8 +232,8 @@ def _meet(s: Sides, b: int, a: int, corner: complex, turn: float, reach: float) 
     s.end[b] = s.start[a] = spot
     if abs(turn) * reach > TINY:
         gain = reach * math.tan(turn / 2)
-        s.more[b] += math.atan(gain / s.radius[b])
-        s.more[a] += math.atan(gain / s.radius[a])
+        _bend(s, b, math.atan(gain / s.radius[b]))
+        _bend(s, a, math.atan(gain / s.radius[a]))
 
 
 @compiled
@@ -166,7 +252,7 @@ def _met_by(s: Sides, k: int, at_end: bool, p: complex, way: complex) -> tuple[b
         return on >= -LOSS_SHARE * s.length[k], end + on * out
     if s.radius[k] <= TINY:
         return False, end
-    centre = end + 1j * math.copysign(s.radius[k], s.sweep[k]) * (out if at_end else -out)
+    centre = s.centre[k]
     foot = p + way * _dot(centre - p, way)
     square = s.radius[k] ** 2 - abs(centre - foot) ** 2
     if square < 0:
@@ -185,7 +271,7 @@ def _way_at(s: Sides, k: int, at_end: bool, spot: complex) -> complex:
     out = s.came[k] if at_end else -s.goes[k]
     if s.radius[k] == np.inf or _dot(spot - end, out) >= -TINY:
         return out
-    centre = end + 1j * math.copysign(s.radius[k], s.sweep[k]) * (out if at_end else -out)
+    centre = s.centre[k]
     return out * (spot - centre) / (end - centre)
 
 
@@ -197,8 +283,7 @@ def _settle(s: Sides, k: int, at_end: bool, spot: complex) -> bool:
         out = s.came[k] if at_end else -s.goes[k]
         if _dot(spot - end, out) >= 0:
             return False
-        centre = end + 1j * math.copysign(s.radius[k], s.sweep[k]) * (out if at_end else -out)
-        s.more[k] -= abs(cmath.phase((spot - centre) / (end - centre)))
+        _bend(s, k, -abs(cmath.phase((spot - s.centre[k]) / (end - s.centre[k]))))
     if at_end:
         s.end[k] = spot
     else:
@@ -348,6 +433,11 @@ def _joint(
     if turn < -CUSP_TURN:
         turn += 2 * math.pi
     even = reach[b] == reach[k]
+    tight = min(s.radius[b], s.radius[k]) < GENTLE * reach[k]
+    differ = even and not marked and tight and reach[k] * abs(turn) > TINY
+    if differ and _smooth(s, b, k, turn, reach[k], tolerance):
+        j.by[k] = _NOTHING
+        return
     if even and _heals(s, b, k, turn, marked, reach[k], tolerance):
         _meet(s, b, k, corner, turn, reach[k])
         j.by[k], j.sharp[k] = _NOTHING, marked
@@ -426,8 +516,8 @@ def _add_side(m: Made, s: Sides, k: int, bulge: float, ends_sharp: bool) -> None
         _add(m, s.start[k], s.end[k], 0.0, PARALLEL, k, ends_sharp)
         return
     role = INNER if s.radius[k] <= TINY else PARALLEL
-    if s.more[k] != 0:
-        bulge = math.tan(math.copysign(abs(s.sweep[k]) + s.more[k], bulge) / 4)
+    if s.bent[k]:
+        bulge = math.tan(s.sweep[k] / 4)
     _add(m, s.start[k], s.end[k], bulge, role, k, ends_sharp)
 
 

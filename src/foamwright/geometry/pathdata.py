@@ -59,7 +59,8 @@ def to_path_data(path: Path, decimals: int | None = 6) -> str:
         return f"{number(p.real, decimals)} {number(p.imag, decimals)}"
 
     whole = split_wide_arcs(path)
-    out = [f"M{at(whole.start)}"]
+    here = at(whole.start)
+    out = [f"M{here}"]
     last = len(whole.segments) - 1
     for i, s in enumerate(whole.segments):
         closes = whole.closed and i == last
@@ -69,8 +70,9 @@ def to_path_data(path: Path, decimals: int | None = 6) -> str:
             out.append(f"A{r} {r} 0 0 {int(s.bulge > 0)} {end}")
         elif isinstance(s, Cubic):
             out.append(f"C{at(s.control1)} {at(s.control2)} {end}")
-        elif not closes:
+        elif not closes and end != here:  # no line between points that the decimals make one
             out.append(f"L{end}")
+        here = end
     if whole.closed:
         out.append("Z")
     return " ".join(out)
