@@ -11,9 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from foamwright.geometry import region
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Line
-from foamwright.stages.verify.blade import tip_trace
+from foamwright.stages.verify.blade import driven_by_controller, tip_trace
 
 
 @pytest.mark.parametrize(("s", "y"), [(0.5, 0.3240), (1.0, 0.1329), (2.0, 0.0183)])
@@ -93,3 +94,31 @@ def test_chords_between_points_keep_to_the_trace() -> None:
         t = np.clip(((p - start) * step.conj()).real / np.maximum(np.abs(step) ** 2, 1e-300), 0, 1)
         worst = max(worst, float(np.abs(start + t * step - p).min()))
     assert worst < 5e-4
+
+
+@pytest.mark.parametrize("offset", [0.25, 0.5, 1.0])
+def test_a_controllers_pivot_leads_the_tip_along_what_is_written(offset: float) -> None:
+    """Lines, arcs either way and corners: the tip comes to lie on them again, by the tractrix."""
+    bends = [
+        Line(0j, 20 + 0j),
+        Arc(20 + 0j, 30 + 10j, math.tan(math.pi / 8)),
+        Line(30 + 10j, 30 + 30j),
+        Line(30 + 30j, 10 + 30j),
+        Arc(10 + 30j, 0 + 40j, -math.tan(math.pi / 8)),
+        Line(0 + 40j, -10 + 0j),
+    ]
+    written = Path.of(bends, False)
+    pivot = driven_by_controller(written, offset)
+    arcs = [s for s in pivot.segments if isinstance(s, Arc)]
+    assert max(s.radius for s in arcs) == pytest.approx(math.hypot(10, offset))
+    assert min(s.radius for s in arcs) == pytest.approx(offset)
+    tips, _ = tip_trace(pivot, offset, 1 + 0j, 1e-4)
+    assert region.directed_deviation(tips, region.curve(written, 1e-5)).max() < 1e-3
+    away = region.directed_deviation(written.flatten(0.01), region.polyline(tips)).max()
+    assert away < 1e-3
+
+
+def test_a_controller_with_another_offset_than_the_blades_is_seen() -> None:
+    written = Path.polygon([0j, 20 + 0j, 20 + 20j], closed=False)
+    tips, _ = tip_trace(driven_by_controller(written, 0.5), 0.7, 1 + 0j, 1e-4)
+    assert region.directed_deviation(tips, region.curve(written)).max() > 0.1

@@ -18,6 +18,8 @@ Values: TypeAlias = Mapping[str, Any]
 
 #: Lengths that differ by less are the same, mm: the tool's are kept with 9 decimals.
 SAME = 1e-6
+#: The limit at the bottom face where no profile tells one, mm.
+FAR_FACE_MAX = 1.0
 #: What frees a piece or cuts a slit.
 _OPERATION = {"outline": "CUT_OUTER", "opening": "CUT_INNER", "slit": "CUT_SLIT"}
 #: What makes a mark, by the machine's `marks_by`.
@@ -67,6 +69,9 @@ def _wrong_blade(
     edges = material.get("cut.edges", machine.get("edges", "single"))
     if tool.edges != edges:
         yield f"its blade is {tool.edges}-edged and the profiles' {edges}-edged"
+    most = material.get("cut.far_face_max", machine.get("far_face_max", FAR_FACE_MAX))
+    if tool.far_face_max != most:
+        yield f"its far_face_max is {tool.far_face_max:g} mm and the profiles' {most} mm"
     angle = material.get("cut.edge_angle", machine.get("edge_angle"))
     if not isinstance(angle, int | float) or not isinstance(severed, int | float):
         yield "the profiles tell no edge_angle or no thickness"

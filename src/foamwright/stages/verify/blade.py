@@ -9,7 +9,8 @@ kappa the path's curvature,
 In u = tan(theta / 2) that is a Riccati equation with constant coefficients, so u after s mm is a
 fractional linear map of u before: the closed form for lines (tan(theta / 2) falls by exp(-s / e))
 and for arcs alike, a swivel about the tip (radius e) among them.
-Does not decide what path a blade should follow.
+Where a machine's controller does the offset, the file holds the tip's way and the controller runs
+the pivot ahead of it (`driven_by_controller`).  Does not decide what path a blade should follow.
 """
 
 from __future__ import annotations
@@ -43,6 +44,24 @@ def tip_trace(
         tips, heading = _along(segment, offset, heading, tolerance)
         traces.append(tips if not traces else tips[1:])
     return np.concatenate(traces), heading
+
+
+def driven_by_controller(path: Path, offset: float) -> Path:
+    """The pivot's way where the controller keeps it `offset` mm ahead of a written path's tip: a
+    line shifts along itself, an arc becomes the concentric one, at each turn it swings about the
+    tip.  The controller is taken to turn the blade into the first direction before it goes down.
+    """
+    made: list[Segment] = []
+    before = path.segments[0].tangent(0.0)
+    for s in path.segments:
+        start, end = (s.point(t) + offset * s.tangent(t) for t in (0.0, 1.0))
+        if made and abs(start - made[-1].end) > SETTLED:
+            turn = cmath.phase(s.tangent(0.0) * before.conjugate())
+            made.append(Arc(made[-1].end, start, math.tan(turn / 4)))
+        start = made[-1].end if made else start
+        made.append(Arc(start, end, s.bulge) if isinstance(s, Arc) else Line(start, end))
+        before = s.tangent(1.0)
+    return Path(tuple(made), False)
 
 
 def _along(

@@ -4,7 +4,8 @@ Laser: a disc of the kerf's width, or an oval where that differs in x and y, run
 Drag knife: the tip trails the pivot, its heading unknown at the start of the file and kept through
 every lift after it.  Oscillating knife: the edge's top follows the stroke, and its lower end trails
 (`section`), so that the bottom face is severed up to that much short of a stroke's exit (and,
-double-edged, of its entry).  What a machine's own controller does is taken as done.
+double-edged, of its entry).  A controller's blade offset is simulated too; its kerf, its overrun
+and its turning of a blade are taken as done.
 Does not know the pieces.
 """
 
@@ -26,7 +27,7 @@ from foamwright.geometry.path import Path
 from foamwright.geometry.region import Region, polyline
 from foamwright.geometry.segments import Points
 from foamwright.model import Tool, TrueFace
-from foamwright.stages.verify.blade import tip_trace
+from foamwright.stages.verify.blade import driven_by_controller, tip_trace
 from foamwright.stages.verify.section import (
     Sections,
     is_straight,
@@ -138,7 +139,9 @@ def removed(tool: Tool) -> Oval:
 
 def simulate(runs: Sequence[tuple[str, Path]], tool: Tool, fine: float) -> tuple[Trace, ...]:
     """Each (operation, path) of a file, in order, as the tool does it. fine: mm, for curves."""
-    if tool.method == "drag-knife" and tool.blade_offset and not _follows(tool):
+    if tool.method == "drag-knife" and tool.blade_offset:
+        if tool.leaves_to_machine("blade-offset"):
+            return _controlled(runs, tool, fine)
         return _dragged(runs, tool, fine)
     beam = removed(tool)
     turned = tool.method == "oscillating-knife" and tool.section > 0
@@ -174,8 +177,18 @@ def _stroke(number: int, operation: str, path: Path, tool: Tool, fine: float) ->
     )
 
 
-def _follows(tool: Tool) -> bool:
-    return tool.leaves_to_machine("blade-offset")
+def _controlled(runs: Sequence[tuple[str, Path]], tool: Tool, fine: float) -> tuple[Trace, ...]:
+    """A swivel blade whose controller runs the pivot ahead of what is written."""
+    beam = removed(tool)
+    made = []
+    for number, (operation, path) in enumerate(runs):
+        if operation == "PEN":
+            made.append(Trace(number, operation, path, (path.flatten(fine),), POINT))
+            continue
+        pivot = driven_by_controller(path, tool.blade_offset)
+        tips, _ = tip_trace(pivot, tool.blade_offset, path.segments[0].tangent(0.0), fine)
+        made.append(Trace(number, operation, path, (tips,), beam))
+    return tuple(made)
 
 
 def _dragged(runs: Sequence[tuple[str, Path]], tool: Tool, fine: float) -> tuple[Trace, ...]:
