@@ -75,6 +75,8 @@ def test_held_pieces_are_proven_told_and_left_for_the_hand(tmp_path: Path) -> No
     assert "Every holding bridge of our-card, 3.0 mm of edge in all" in told
     again, findings = pipeline.verify_folder(tmp_path / "out")
     assert again.passed, findings
+    shown = CliRunner().invoke(main, ["verify", str(tmp_path / "out"), "--explain", "plate"])
+    assert "left for the hand by holding bridges: 3.0 mm" in shown.output
 
 
 def test_a_bridge_struck_from_the_record_is_refused(tmp_path: Path) -> None:

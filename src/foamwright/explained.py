@@ -72,7 +72,7 @@ class Explanation:
     """One copy's worst place in its worst file.
 
     unreached: the deepest place that the tool's size leaves over.  unreached_count: how many.
-    left: mm left for the hand at the bottom face.  faults: what was refused of this copy.
+    left: mm left for the hand, by bridges or at the bottom face.  faults: what was refused of this copy.
     """
 
     copy: str
@@ -103,7 +103,8 @@ def lines_of(told: Explanation) -> list[str]:
         lines += [f"{many} that the tool can't reach: {told.unreached.depth:.3f} mm"]
         lines += _where(told.unreached)
     if told.left:
-        lines.append(f"left for the hand at the bottom face: {told.left:.1f} mm")
+        where = "by holding bridges" if told.method == "laser" else "at the bottom face"
+        lines.append(f"left for the hand {where}: {told.left:.1f} mm")
     return [*lines, *told.faults]
 
 
