@@ -72,7 +72,7 @@ class Explanation:
     """One copy's worst place in its worst file.
 
     unreached: the deepest place that the tool's size leaves over.  unreached_count: how many.
-    left: mm left for the hand, by bridges or at the bottom face.  faults: what was refused of this copy.
+    left: mm left for the hand, by bridges or at the bottom face.  faults: what was refused of it.
     """
 
     copy: str
