@@ -185,6 +185,12 @@ def test_all_faults_come_at_once_in_the_files_order(tmp_path: Path) -> None:
         (HEAD + 'fit = { edge = "a", length = 5 }\n' + PIECE, "J505", "piece.edge"),
         (HEAD + PIECE + 'half = ["1"]\n', "J505", "two corners or points"),
         (HEAD + PIECE + 'half = "f"\neven = "f"\n', "J509", "even already"),
+        (
+            HEAD + PIECE + '[[piece.carry]]\nedge = "e"\nfrom = "b.c"\n',
+            "J508",
+            "no piece is named b",
+        ),
+        (HEAD + PIECE + '[[piece.carry]]\nedge = "e"\nfron = "a.c"\n', "J503", "did you mean from"),
         (HEAD + "scale_acros = 2\n" + PIECE, "J503", "did you mean scale_across"),
         (HEAD + PIECE + "at_least = { hand = 0 }\n", "J505", "more than nought"),
         (HEAD + PIECE + '[piece.edges]\ne = ["1"]\n', "J504", "required"),

@@ -143,8 +143,11 @@ class AskedJob:
     def needed(self) -> tuple[PieceSpec, ...]:
         """The wanted pieces and those that must be read for their sake."""
         wanted = {s.name for s in self.specs}
-        measures = {s.measured_by for s in self.sizes if wanted & set(s.pieces.values())}
-        return tuple(s for s in self.job.piece if s.name in wanted | measures)
+        wanted |= {n for s in self.sizes if wanted & {*s.pieces.values()} if (n := s.measured_by)}
+        sources = {s.name: {c.from_.partition(".")[0] for c in s.carry} for s in self.job.piece}
+        while more := {n for name in wanted for n in sources[name]} - wanted:
+            wanted |= more
+        return tuple(s for s in self.job.piece if s.name in wanted)
 
     @property
     def specs(self) -> tuple[PieceSpec, ...]:

@@ -18,7 +18,7 @@ from foamwright.fields import BridgeKeys, Length, Name, Size, Table, Text, Width
 from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
 from foamwright.job_drafts import DraftSpec
-from foamwright.job_pattern import AxisName, CornerKind, ScaleKeys, SizeKeys, SizeSpec
+from foamwright.job_pattern import AxisName, Carry, CornerKind, ScaleKeys, SizeKeys, SizeSpec
 from foamwright.model import TrueFace
 from foamwright.names import distinct_names, safe_name
 from foamwright.strict_toml import Source, faults_of, read_toml
@@ -136,6 +136,7 @@ class PieceSpec(ScaleKeys):
     corners: dict[str, CornerKind] = Field(default_factory=dict)
     mark_stitch_line: bool = False
     edges: dict[str, tuple[Text, Text]] = Field(default_factory=dict)
+    carry: tuple[Carry, ...] = ()
     notch: tuple[Notch, ...] = ()
     relief: tuple[Relief, ...] = ()
     bevel: tuple[Bevel, ...] = ()

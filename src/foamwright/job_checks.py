@@ -98,6 +98,8 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
     if "half" in piece and "even" in piece:
         what = "stands beside half, and an opened half is even already"
         yield source.fault("J509", (*path, "even"), what, "keep one of the two")
+    for at, carry in tables(piece, "carry", path):
+        yield from names_edge(source, (*at, "from"), carry.get("from"), _pieces(source))
     for at, notch in tables(piece, "notch", path):
         yield from _notch(source, at, notch, _edges(piece))
     for at, relief in tables(piece, "relief", path):

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import Field, PlainValidator
 
-from foamwright.fields import Name, Size, Table
+from foamwright.fields import Length, Name, Size, Table
 
 #: A factor of the drawn size.
 Factor = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0.001, le=1000)]
@@ -62,3 +62,11 @@ class SizeSpec(SizeKeys):
     """One `[[size]]`: the whole pattern is cut at it. It stands in place of the job's own size."""
 
     name: Name
+
+
+class Carry(Table):
+    """An edge or opening made as long as another, `piece.edge`, and `ease` longer."""
+
+    edge: Name
+    from_: Name = Field(alias="from")
+    ease: Length = 0.0

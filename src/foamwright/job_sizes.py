@@ -64,7 +64,8 @@ def _size(name: str, keys: SizeKeys, pieces: Mapping[str, str]) -> JobSize:
 
 
 def _piece(spec: PieceSpec, size: JobSize) -> PieceSpec:
-    return spec.model_copy(update={"name": size.pieces[spec.name]})
+    carry = tuple(c.model_copy(update={"from_": size.edge(c.from_)}) for c in spec.carry)
+    return spec.model_copy(update={"name": size.pieces[spec.name], "carry": carry})
 
 
 def _seam(seam: Seam, size: JobSize) -> Seam:

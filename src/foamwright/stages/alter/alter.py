@@ -16,6 +16,7 @@ from foamwright.job_pattern import SizeKeys
 from foamwright.model import Copy, Piece
 from foamwright.stages.alter.allowance import allowed, stitching_marked, taken_off
 from foamwright.stages.alter.bites import BitesMeetError, bitten
+from foamwright.stages.alter.carried import carried
 from foamwright.stages.alter.evened import evened
 from foamwright.stages.alter.fit import size_of
 from foamwright.stages.alter.marks import asked_marks, too_near
@@ -65,7 +66,11 @@ def draft(
         pattern, found = sized(before, own, spec)
         findings.extend(found)
         made[name] = Draft(pattern, spec, before.transformed(own.map(before.grain)).piece())
-    return made, tuple(findings)
+    patterns, found = carried(
+        {n: d.pattern for n, d in made.items()}, {n: d.spec for n, d in made.items()}
+    )
+    made = {n: replace(d, pattern=patterns[n]) for n, d in made.items()}
+    return made, (*findings, *found)
 
 
 def _stitched(

@@ -193,6 +193,14 @@ def both_halves(spec: PieceSpec, pattern: Pattern) -> PieceSpec:
             "at_least": _twinned(spec.at_least, edges),
             "allowance": _twinned(spec.allowance, edges),
             "corners": _twinned(spec.corners, edges | places),
+            "carry": (
+                *spec.carry,
+                *(
+                    c.model_copy(update={"edge": twin(c.edge)})
+                    for c in spec.carry
+                    if c.edge in edges
+                ),
+            ),
             "notch": _both(spec.notch, edges, places),
             "relief": _both(spec.relief, edges, places),
         }

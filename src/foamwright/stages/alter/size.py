@@ -72,7 +72,7 @@ def sized(pattern: Pattern, size: Size, spec: PieceSpec) -> tuple[Pattern, tuple
     for ring in dict.fromkeys(r.ring for r, _ in held):
         here = [(r, factor) for r, factor in held if r.ring == ring]
         try:
-            grown = grown.reshaped(ring, _holding(pattern, ring, here, m))
+            grown = grown.reshaped(ring, holding(pattern, ring, here, m))
         except GeometryError as why:
             names = " and ".join(r.name for r, _ in here)
             findings += (_cannot_hold(pattern, names, str(why)),)
@@ -103,7 +103,7 @@ def _held(pattern: Pattern, m: Affine, spec: PieceSpec) -> tuple[list[Held], tup
     return held, tuple(findings)
 
 
-def _holding(pattern: Pattern, ring: str, held: list[Held], m: Affine) -> Contour:
+def holding(pattern: Pattern, ring: str, held: list[Held], m: Affine) -> Contour:
     """The grown ring with its held edges at their own factors. Raises GeometryError."""
     drawn = pattern.ring(ring)
     ends = {pattern.joints(run): factor for run, factor in held}
