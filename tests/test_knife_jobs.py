@@ -51,7 +51,9 @@ angle = 30
     sheet = (tmp_path / "out" / "operator-sheet.html").read_text("utf-8")
     assert "3, 5, 10 and 12.5 mm deep" in sheet
     assert "its bevel of 30 degrees is for the hand" in sheet
-    assert "the line that the blade&#39;s edge cuts in the top face" in sheet
+    assert (
+        "as the edge cuts in the top face; tip in at the start, out 2.2 mm before the end" in sheet
+    )
     assert "Usable height of the edge" in sheet
 
 

@@ -73,3 +73,14 @@ def test_a_bevel_that_finds_no_room_or_no_edge_is_refused() -> None:
     assert (wide.code, wide.is_fault) == ("A333", True)
     _, (lost,) = made({"edge": "heel", "angle": 30})
     assert (lost.code, lost.is_fault) == ("A333", True)
+
+
+def test_on_a_seam_the_line_lies_inside_the_cut_line_not_the_stitch_line() -> None:
+    """Stitch line 8 mm inside: the line is 12 tan 30 = 6.93 mm inside the cut, corner to corner."""
+    asked = spec({"edge": "toe", "angle": 30})
+    stitched = Piece("plate", Path.polygon([8 + 8j, 92 + 8j, 92 + 52j, 8 + 52j]))
+    piece, _ = bevelled(PLATE, drafted(stitched, asked), asked, 12.0, 0.006)
+    (line,) = piece.marks[0].paths
+    inside = 12 * math.tan(math.radians(30))
+    assert line.start == pytest.approx(complex(inside, inside), abs=0.02)
+    assert line.end == pytest.approx(complex(100 - inside, inside), abs=0.02)

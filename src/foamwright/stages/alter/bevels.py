@@ -17,7 +17,7 @@ from foamwright.geometry.offset import offset
 from foamwright.geometry.path import Path
 from foamwright.job import Bevel, PieceSpec
 from foamwright.model import Mark, Piece
-from foamwright.stages.alter.edges import Edge, NoSuchEdgeError
+from foamwright.stages.alter.edges import Edge, NoSuchEdgeError, directions
 from foamwright.stages.alter.pattern import OUTLINE, Pattern
 
 #: mm of length that the whole ring and an edge on it may differ by and be the same.
@@ -67,9 +67,18 @@ def bevel_line(piece: Piece, edge: Edge, width: float, tolerance: float) -> Path
     line = inner[0]
     if edge.length >= edge.line.length - SAME:
         return line
-    beside = nearest_length(ring, edge.line.point_at(edge.place(edge.length / 2)))[1] + width
-    start, end = (nearest_length(line, edge.beside(s, beside))[0] for s in (0.0, edge.length))
+    allowance = nearest_length(ring, edge.line.point_at(edge.place(edge.length / 2)))[1]
+    ends = (_across(edge, s, width - allowance) for s in (0.0, edge.length))
+    start, end = (nearest_length(line, spot)[0] for spot in ends)
     return line.between(start, end if end > start else end + line.length)
+
+
+def _across(edge: Edge, along: float, inward: float) -> complex:
+    """The spot `inward` mm inside the edge's line, where the line's two sides meet at its end."""
+    at = edge.place(along)
+    before, after = (1j * t for t in directions(edge.line, at))
+    mitre = (before + after) / max(1e-3, 1 + (before * after.conjugate()).real)
+    return edge.line.point_at(at) + inward * mitre
 
 
 def _ring(piece: Piece, name: str) -> Iterator[Path]:

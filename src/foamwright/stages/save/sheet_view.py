@@ -175,13 +175,12 @@ def _knife(tool: Tool) -> tuple[Setting, ...]:
         depths = f"{len(tool.pass_depths)}, {', '.join(before)} and {last} mm deep"
         rows.append(Setting("Passes", depths, "job", ""))
     if tool.method == "oscillating-knife" and not tool.leaves_to_machine("overrun"):
-        said = "the line that the blade's edge cuts in the top face"
+        said = "as the edge cuts in the top face"
         if tool.section > 0 and tool.edges == "single":
-            said += f": its tip goes in at the start and comes out {tool.section:.1f} mm short"
-            said += " of the end"
+            said += f"; tip in at the start, out {tool.section:.1f} mm before the end"
         elif tool.section > 0:
-            said += f": its tip goes in and comes out {tool.section / 2:.1f} mm from the ends"
-        rows.append(Setting("A stroke in the file is", said, "job", ""))
+            said += f"; tip in and out {tool.section / 2:.1f} mm from the ends"
+        rows.append(Setting("Strokes", said, "job", ""))
     return tuple(rows)
 
 
