@@ -79,15 +79,28 @@ def _station(value: Any, info: ValidationInfo) -> Station:
 Place = Annotated[Station, BeforeValidator(_station)]
 
 
-class Notch(Part):
+class NotchKind(Part):
+    """double: two notches, `apart` between their middles (common practice, no source)."""
+
+    shape: Literal["v", "slit", "t", "castle", "u", "mark"] = "v"
+    depth: Size = 4.0
+    width: Size | None = None
+    double: bool = False
+    apart: Size = 8.0
+
+
+class Notch(NotchKind):
     """A notch at a station of an edge, or at a named point of the outline."""
 
     edge: str | None = None
     at: Place | None = None
     point: str | None = None
-    shape: Literal["v", "slit", "t", "castle", "u", "mark"] = "v"
-    depth: Size = 4.0
-    width: Size | None = None
+
+
+class SeamNotch(NotchKind):
+    """A notch on both edges of a seam, at a station of the first."""
+
+    at: Place
 
 
 class Relief(Part):
@@ -151,6 +164,7 @@ class Seam(Part):
     joins: tuple[str, str]
     ease: Width = 0.0
     flat: bool = False
+    notch: tuple[SeamNotch, ...] = ()
 
 
 def _date(value: Any) -> Any:

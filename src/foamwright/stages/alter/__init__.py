@@ -4,9 +4,11 @@ Terms: the stitch line is where pieces are sewn, the cut line lies outside it by
 edge is a run between two corners; a bite is what a notch or relief takes out of the outline.
 """
 
-from foamwright.stages.alter.alter import Draft, Drafts, alter, copies_of, draft
+from foamwright.stages.alter.alter import alter, copies_of, draft
 from foamwright.stages.alter.bevels import bevelled
 from foamwright.stages.alter.cuttable import suited
+from foamwright.stages.alter.draft import Draft, Drafts
+from foamwright.stages.alter.seam_notches import with_seam_notches
 from foamwright.stages.alter.seams import SeamRow, measure_seams
 
 __all__ = [
@@ -19,4 +21,5 @@ __all__ = [
     "draft",
     "measure_seams",
     "suited",
+    "with_seam_notches",
 ]

@@ -7,7 +7,7 @@ look at another piece.  `alter` makes the target of one of them: allowance, notc
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from foamwright.findings import Finding, fault
 from foamwright.geometry.affine import Affine
@@ -17,6 +17,7 @@ from foamwright.model import Copy, Piece
 from foamwright.stages.alter.allowance import allowed, stitching_marked, taken_off
 from foamwright.stages.alter.bites import BitesMeetError, bitten
 from foamwright.stages.alter.carried import carried
+from foamwright.stages.alter.draft import Draft
 from foamwright.stages.alter.evened import evened
 from foamwright.stages.alter.fit import size_of
 from foamwright.stages.alter.marks import asked_marks, too_near
@@ -27,20 +28,6 @@ from foamwright.stages.alter.size import Size, sized
 from foamwright.stages.alter.sound import unsound
 
 Found = tuple[Finding, ...]
-
-
-@dataclass(frozen=True)
-class Draft:
-    """A pattern with what the job asks of it. plain: as drawn at its size, nothing held or moved:
-    what soundness is compared with.
-    """
-
-    pattern: Pattern
-    spec: PieceSpec
-    plain: Piece
-
-
-Drafts = Mapping[str, Draft]
 
 
 def draft(

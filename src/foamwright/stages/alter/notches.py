@@ -62,10 +62,18 @@ def notches_and_reliefs(pattern: Pattern, spec: PieceSpec) -> Set:
     """All that a piece's notches and reliefs come to, once its allowance is on."""
     found = Set()
     for number, notch in enumerate(spec.notch, 1):
-        found += _at_spot(pattern, spec, notch, f"notch-{number}", _notch)
+        for name, shift in _pair(f"notch-{number}", notch):
+            found += _at_spot(pattern, spec, notch, name, _notch, shift)
     for number, relief in enumerate(spec.relief, 1):
         found += _at_spot(pattern, spec, relief, f"relief-{number}", _relief)
     return found
+
+
+def _pair(name: str, notch: Notch) -> tuple[tuple[str, float], ...]:
+    """The notch, or the two of a double one, and how far along each is from the place."""
+    if not notch.double:
+        return ((name, 0.0),)
+    return ((f"{name}-a", -notch.apart / 2), (f"{name}-b", notch.apart / 2))
 
 
 Item = TypeVar("Item", Notch, Relief)
@@ -77,24 +85,26 @@ def _at_spot(
     item: Item,
     name: str,
     make: Callable[[str, Spot, Item, str], Set],
+    shift: float = 0.0,
 ) -> Set:
     try:
-        return make(pattern.name, _spot(pattern, spec, item), item, name)
+        return make(pattern.name, _spot(pattern, spec, item, shift), item, name)
     except NoSuchEdgeError as why:
         where = f"{pattern.name} {name}"
         told = fault("A303", where, str(why), "see `foamwright inspect`", piece=pattern.name)
         return Set(findings=(told,))
 
 
-def _spot(pattern: Pattern, spec: PieceSpec, item: Notch | Relief) -> Spot:
-    """Where it goes; `at` is measured along the stitch line. Raises NoSuchEdgeError."""
+def _spot(pattern: Pattern, spec: PieceSpec, item: Notch | Relief, shift: float) -> Spot:
+    """Where it goes, `shift` mm beyond its place along the stitch line. Raises NoSuchEdgeError."""
     if isinstance(item, Notch) and item.point is not None:
         ring, at = pattern.place(item.point)
+        at = (at + shift) % pattern.ring(ring).length
         width = width_beside(pattern, spec, ring, at)
         return _across(pattern, ring, at, pattern.ring(ring).path.point_at(at), width)
     edge = pattern.edge(item.edge or "")
     assert item.at is not None
-    along = item.at.along(edge.length)
+    along = item.at.along(edge.length) + shift
     if not 0 <= along <= edge.length:
         raise NoSuchEdgeError(
             f"{along:.1f} mm lies beyond the edge {edge.name!r} ({edge.length:.1f})"
