@@ -482,6 +482,9 @@ def test_out_and_back_is_the_closing_and_in_and_out_the_opening(path, reach):
     # closing adds and never takes; opening takes and never adds
     assert rg.area(rg.minus(solid, material(out, 5e-4))) <= 2 * TOL * length
     assert rg.area(rg.minus(material(inside, 5e-4), solid)) <= 2 * TOL * length
+    for made, wanted in ((out, closed), (inside, opened)):
+        if made and not rg.is_empty(wanted):
+            assert apart(material(made, 5e-4), wanted, 0.5) <= 3 * TOL
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)
