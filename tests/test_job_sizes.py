@@ -91,3 +91,22 @@ def test_sizes_that_can_t_be_are_refused(
     with pytest.raises(Refused) as e:
         pipeline.plan(job(tmp_path, head=head, more=more).request)
     assert any(f.code == code and said in f.line() for f in e.value.findings), str(e.value)
+
+
+def test_a_seam_s_notches_reach_both_pieces_also_where_one_is_wanted(tmp_path: Path) -> None:
+    other = (
+        '[[piece]]\nname = "b"\noutline = "plate.svg#plate"\nmaterial = "card-1mm"\n'
+        "[piece.allowance]\ndefault = 3\n[piece.edges]\nside = ['1', '2']\n"
+        '[[seam]]\nname = "s"\njoins = ["plate.rim", "b.side"]\nease = 6\n'
+        '[[seam.notch]]\nat = "50 %"\nshape = "slit"\ndepth = 2\n'
+    )
+    rim = "[piece.allowance]\ndefault = 3\n[piece.edges]\nrim = ['1', '2']\n"
+    request = job(tmp_path, more=rim + other).request
+    for only in ((), ("b",), ("plate",)):
+        planned = pipeline.plan(replace(request, only=only))
+        slits = [
+            len(p.copy.piece.slits) + len(p.copy.piece.marks)
+            for _, program in planned.programs
+            for p in program.sheet.placements
+        ]
+        assert slits == [1] * (1 if only else 2)

@@ -145,6 +145,9 @@ class AskedJob:
         wanted = {s.name for s in self.specs}
         wanted |= {n for s in self.sizes if wanted & {*s.pieces.values()} if (n := s.measured_by)}
         sources = {s.name: {c.from_.partition(".")[0] for c in s.carry} for s in self.job.piece}
+        for sewn in ({j.partition(".")[0] for j in s.joins} for s in self.job.seam if s.notch):
+            for name in sewn:
+                sources[name] |= sewn
         while more := {n for name in wanted for n in sources[name]} - wanted:
             wanted |= more
         return tuple(s for s in self.job.piece if s.name in wanted)

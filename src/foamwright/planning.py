@@ -54,6 +54,7 @@ from foamwright.stages.alter import (
     draft,
     measure_seams,
     suited,
+    with_seam_notches,
 )
 from foamwright.stages.arrange import Layout, arrange, kept
 from foamwright.stages.compensate import compensate
@@ -208,7 +209,7 @@ def draft_patterns(
         drafts, found = draft(pieces, size.keys, ALLOWANCE_TOLERANCE, size.name)
         made.update(drafts)
         findings.extend(found)
-    return made, tuple(findings)
+    return with_seam_notches(made, asked.job.seam), tuple(findings)
 
 
 def _named(finding: Finding, profile: str) -> Finding:
