@@ -118,7 +118,7 @@ def test_a_laser_of_any_kerf(kerf):
 @pytest.mark.parametrize("name", ["blade", "wave", "tiny wave", "ellipse", "jagged", "opening"])
 @pytest.mark.parametrize("curves", ["arcs", "lines"])
 def test_an_oscillating_knife_frees_the_target(name, curves):
-    tool = Tool("oscillating-knife", overrun=2.0, curves=curves)
+    tool = Tool("oscillating-knife", overrun=2.0, far_face_max=100.0, curves=curves)
     piece = as_piece(TARGETS[name], margin=8.0)
     svg, height, findings = written(piece, tool, margin=8.0)
     assert not [f for f in findings if f.is_fault]

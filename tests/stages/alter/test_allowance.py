@@ -145,10 +145,11 @@ def test_an_allowance_taken_off_a_cut_line_and_put_back_is_as_drawn(
     keys: dict[str, Any] = {"allowance": allowance, "corners": {"hem": kind}}
     hem: dict[str, Any] = {"hem": ("1", "2")}
     cut = made(piece("part", path), edges=hem, **keys).outline
-    # the hem on the cut line: the run whose middle lies farthest out from it
+    # the hem on the cut line: the run that goes its way, farthest out from it
     way = path.segments[0].tangent(0.0)
-    outward = [((s.point(0.5) - path.start) / way).imag for s in cut.segments]
-    k = outward.index(min(outward))
+    runs = [(s.point(0.5) - path.start) / way for s in cut.segments]
+    alike = [abs(s.tangent(0.0) - way) < 1e-6 for s in cut.segments]
+    k = min((k for k, same in enumerate(alike) if same), key=lambda k: runs[k].imag)
     order = sorted(cut.corners)
     assume(len(order) == len(cut.segments))
     assume(kind == "mitre" or len(cut.segments) == len(path.segments) + 2)
