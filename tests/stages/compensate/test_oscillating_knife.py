@@ -16,7 +16,7 @@ from foamwright.geometry.segments import Arc, Line
 from foamwright.model import Mark, Tool
 from foamwright.stages.compensate import compensate
 from foamwright.stages.compensate.flat import bent, bow
-from foamwright.stages.compensate.oscillating_knife import lift_angle
+from foamwright.stages.compensate.oscillating_knife import bent_words, lift_angle
 
 TOLERANCE = 0.006
 
@@ -232,6 +232,24 @@ def test_a_tight_curve_is_told_and_beyond_the_limit_refused():
     _, (refused,) = run(piece(target), knife=tool(6, far_face_max=1.1))
     assert (refused.code, refused.is_fault) == ("C522", True)
     assert "far_face_max is 1.1 mm" in refused.what
+
+
+def test_a_curve_is_judged_as_it_is_written():
+    """6 mm behind on 100 mm an arc leaves 0.18 mm; on chords the blade turns at their joints."""
+    target = rounded(20, 20, 300, 300, 100)
+    _, (arcs,) = run(piece(target), knife=tool(6, far_face_max=0.2))
+    assert not arcs.is_fault
+    assert "its edge at the bottom face 0.18 mm" in arcs.what
+    _, (chords,) = run(piece(target), knife=tool(6, far_face_max=0.2, curves="lines"))
+    assert chords.is_fault
+    assert "on a curve of radius 100.0 mm, its back lies 0.2" in chords.what
+
+
+def test_a_kink_between_flat_arcs_is_called_one():
+    first = Arc(0j, 100 + 0j, 0.02)
+    turned = cmath.rect(1, math.radians(8)) * first.tangent(1.0) / first.tangent(0.0)
+    path = Path((first, Arc(100 + 0j, 100 + 100 * turned, 0.02)), False)
+    assert " at a kink, its back lies 0.07 mm off" in bent_words(bent(path, tool(0.5)), tool(0.5))
 
 
 def test_a_hole_narrower_than_the_blade_is_refused_in_words():

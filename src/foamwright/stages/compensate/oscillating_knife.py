@@ -22,7 +22,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from foamwright.findings import Finding, fault, note
@@ -91,9 +91,9 @@ def cuts(
         ]
         findings.extend(_left(contour, strokes))
         findings.extend(_goes_in(contour, strokes, tool))
-        findings.extend(_flat_blade(contour, strokes, tool))
-        for s in strokes:
-            path = written(s.path, tool, tolerance)
+        paths = [written(s.path, tool, tolerance) for s in strokes]
+        findings.extend(_flat_blade(contour, paths, strokes, tool))
+        for s, path in zip(strokes, paths, strict=True):
             loop = written(target, tool, tolerance) if s.beyond else None
             entries = tuple(_rounds(loop, s, tool, ground)) if loop else ()
             made.append(contour.cut(path, s.left, (Entry(path), *entries) if entries else ()))
@@ -256,13 +256,17 @@ def _goes_in(contour: Contour, strokes: list[Stroke], tool: Tool) -> Iterator[Fi
             yield fault("C523", contour.place(s.path.start), what, mend, contour.copy)
 
 
-def _flat_blade(contour: Contour, strokes: list[Stroke], tool: Tool) -> Iterator[Finding]:
-    found = [b for b in (bent(s.path, tool) for s in strokes) if b is not None]
+def _flat_blade(
+    contour: Contour, paths: list[Path], strokes: list[Stroke], tool: Tool
+) -> Iterator[Finding]:
+    """paths: the strokes as they are written; chords turn the blade farther than their arcs do."""
+    found = [(b, s) for p, s in zip(paths, strokes, strict=True) if (b := bent(p, tool))]
     if not found:
         return
-    worst = max(found, key=lambda b: b.worst)
+    worst, at_stroke = max(found, key=lambda f: f[0].worst)
     if worst.worst <= FLAT_ON_CURVE:
         return
+    worst = _of_curve(worst, at_stroke, tool)
     what = bent_words(worst, tool)
     at = contour.place(worst.at)
     if worst.worst <= tool.far_face_max:
@@ -273,12 +277,21 @@ def _flat_blade(contour: Contour, strokes: list[Stroke], tool: Tool) -> Iterator
     yield fault("C522", at, f"{what}: far_face_max is {tool.far_face_max:g} mm", mend, contour.copy)
 
 
+def _of_curve(found: Bent, s: Stroke, tool: Tool) -> Bent:
+    """What was found on chords, with the radius of the curve that they stand for."""
+    if math.isfinite(found.radius):
+        return found
+    drawn = bent(s.path, tool)
+    return found if drawn is None else replace(found, radius=drawn.radius)
+
+
 def bent_words(worst: Bent, tool: Tool) -> str:
     """What a flat blade leaves on a curve, in a line."""
     width = tool.section
-    where = (
-        "at a kink" if math.isinf(worst.radius) else f"on a curve of radius {worst.radius:.1f} mm"
-    )
+    radius = worst.radius
+    by_curve = math.hypot(radius, width) - radius if math.isfinite(radius) else 0.0
+    is_kink = by_curve < worst.back / 2
+    where = "at a kink" if is_kink else f"on a curve of radius {radius:.1f} mm"
     if width > 2 * worst.radius:
         return (
             f"the blade, {width:.1f} mm wide at the face, is wider than a curve of radius "
