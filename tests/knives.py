@@ -31,6 +31,7 @@ from foamwright.model import (
     Piece,
     Program,
     Sheet,
+    Slit,
     Tool,
 )
 from foamwright.stages.compensate import compensate
@@ -104,16 +105,28 @@ def _side(rng: random.Random, a: complex, b: complex, most: float) -> Segment:
 
 
 def random_piece(rng: random.Random, size: float, margin: float, bend: float) -> Piece:
-    """A random outline, every other time with a random opening."""
+    """A random outline, every other time with a random opening, else perhaps with a slit."""
     outline = random_outline(rng, size, bend)
     hole = random_outline(rng, size * rng.uniform(0.05, 0.3), bend)
     ground, gap = solid(outline), solid(hole)
     openings = ()
     if rng.random() < 0.5 and gap.within(ground) and gap.distance(ground.boundary) > 0.5:
         openings = (Opening("gap", hole.reversed()),)
+    slits = () if openings else _slits(rng, size, bend, ground)
     x, y, _, _ = outline.bounds
     to = Affine.translation(complex(margin - x, margin - y))
-    return Piece("random", outline, openings).transformed(to)
+    return Piece("random", outline, openings, slits).transformed(to)
+
+
+def _slits(
+    rng: random.Random, size: float, bend: float, ground: shapely.Polygon
+) -> tuple[Slit, ...]:
+    """A slit across the origin, if it lies clear of the edge."""
+    a, b = (-size * rng.uniform(0.05, 0.25), size * rng.uniform(0.05, 0.25) * (1 + 0.5j))
+    path = Path((_side(rng, a + 0j, b, bend),), False)
+    at, _ = even_places(path)
+    line = shapely.LineString(np.column_stack([at.real, at.imag]))
+    return (Slit("s", path),) if line.distance(ground.boundary) > 0.5 else ()
 
 
 def side_by_side(pieces: Sequence[Piece], margin: float, gap: float) -> Sheet:
@@ -142,11 +155,13 @@ def sheet_of(outlines: Sequence[Path], margin: float, gap: float) -> Sheet:
 
 
 def contours(sheet: Sheet) -> Iterator[tuple[str, str, Path]]:
-    """Copy, contour and path of every outline and opening."""
+    """Copy, contour and path of every outline, opening and slit."""
     for placed in sheet.placements:
         yield placed.copy.name, "outline", placed.piece.outline
         for o in placed.piece.openings:
             yield placed.copy.name, f"opening:{o.name}", o.path
+        for k in placed.piece.slits:
+            yield placed.copy.name, f"slit:{k.name}", k.path
 
 
 def solid(outline: Path, openings: Sequence[Path] = ()) -> shapely.Polygon:
@@ -249,7 +264,7 @@ def run_in(offset: float) -> float:
 
 def see_drag_knife(sheet: Sheet, tool: Tool, rng: random.Random) -> Seen:
     """missed: a target's place to the tips' trace.  astray: of the tip, once it is aligned and
-    turned, from the contours.  inside: of the tip in a piece, ever.
+    turned, from the contours.  inside: of the tip in a piece, ever but on slits.
     """
     cuts, paths, findings = cut_and_written(sheet, tool, rng)
     seen = Seen(refused=_codes(findings, True), told=_codes(findings, False))
@@ -258,20 +273,23 @@ def see_drag_knife(sheet: Sheet, tool: Tool, rng: random.Random) -> Seen:
     e, targets = tool.blade_offset, Edge([c for _, _, c in contours(sheet)])
     first = stations(paths[0])[2][0]
     heading = complex(first * cmath.rect(1, math.radians(rng.uniform(-WORST_START, WORST_START))))
-    traces = []
+    traces, whole = [], []
     for cut, path in zip(cuts, paths, strict=True):
         along, pivots, _ = stations(path)
         keep = np.append(True, np.diff(along) > 0)
         tips, heading = trailing(pivots[keep], e, heading)
         traces.append(tips)
+        slit = cut.operation == "CUT_SLIT"
+        if not slit:
+            whole.append(tips)
         if cut.copy:  # not the stroke in the scrap that aligns
-            settled = tips[along[keep][-len(tips) :] > run_in(e) + math.pi * e]
+            settled = tips[along[keep] > (0.0 if slit else run_in(e) + math.pi * e)]
             if len(settled):
                 seen.most("astray", float(targets.off(settled).max()))
     severed = _joined(traces)
     assert severed is not None
     seen.most("missed", float(severed.off(_fine([c for _, _, c in contours(sheet)])).max()))
-    seen.most("inside", Pieces(sheet).depth(np.concatenate(traces)))
+    seen.most("inside", Pieces(sheet).depth(np.concatenate(whole)))
     return seen
 
 
@@ -307,11 +325,11 @@ def any_oscillating_knife(rng: random.Random) -> Tool:
 
 
 def see_oscillating_knife(sheet: Sheet, tool: Tool, rng: random.Random) -> Seen:
-    """top missed: a target's place to the strokes.  top inside: of a stroke in a piece.  body
-    inside: of the section behind a stroke, or as it goes in.  bottom inside, bottom off: of the
-    edge at the bottom face in a piece, and from a target that it severs.  left: a contour's
-    length uncut at the bottom face; untold: what of it is beyond what its cuts tell; told too much:
-    the other way round.
+    """top missed: a target's place to the strokes.  astray: of a slit's stroke from the contours.
+    top inside: of a stroke in a piece.  body inside: of the section behind a stroke, or as it goes
+    in.  bottom inside, bottom off: of the edge at the bottom face in a piece, and from a target
+    that it severs.  left: a contour's length uncut at the bottom face; untold: what of it is
+    beyond what its cuts tell; told too much: the other way round.
     """
     cuts, paths, findings = cut_and_written(sheet, tool, rng)
     seen = Seen(refused=_codes(findings, True), told=_codes(findings, False))
@@ -320,12 +338,15 @@ def see_oscillating_knife(sheet: Sheet, tool: Tool, rng: random.Random) -> Seen:
     pieces, every = Pieces(sheet), [c for _, _, c in contours(sheet)]
     severed: list[Points] = []
     below: list[Points] = []
-    for path in paths:
+    for cut, path in zip(cuts, paths, strict=True):
         along, at, way = stations(path)
-        seen.most("top inside", pieces.depth(at))
-        seen.most("body inside", pieces.depth(_body(along, at, way, tool)))
-        low = along >= tool.overrun * (2 if tool.edges == "double" else 1)
-        seen.most("bottom inside", pieces.depth((at - tool.overrun * way)[low]))
+        if cut.operation == "CUT_SLIT":
+            seen.most("astray", float(Edge(every).off(at).max()))
+        else:
+            seen.most("top inside", pieces.depth(at))
+            seen.most("body inside", pieces.depth(_body(along, at, way, tool)))
+            low = along >= tool.overrun * (2 if tool.edges == "double" else 1)
+            seen.most("bottom inside", pieces.depth((at - tool.overrun * way)[low]))
         start = tool.overrun if tool.edges == "double" else 0.0
         run = _between(along, at, start, along[-1] - tool.overrun)
         severed.append(run)
