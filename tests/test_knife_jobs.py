@@ -82,3 +82,18 @@ at = "20 %"
     sheet = (tmp_path / "out" / "operator-sheet.html").read_text("utf-8")
     assert "the v notch became a slit" in sheet
     assert "stabiliser" in sheet
+
+
+def test_a_small_openings_swivels_do_not_make_it_run_backwards(tmp_path: Path) -> None:
+    """Two copies, so that the second opening begins with a swivel of many short steps."""
+    body = '<path id="plate" d="M5 5 H210 V180 H110 L108 170 L106 180 H5 Z M30 30 H36 V33 H30 Z"/>'
+    written = jobs.job(
+        tmp_path / "job",
+        "stabilised-felt-1mm",
+        "roll-drag-knife-600",
+        more="count = 2",
+        body=body,
+    )
+    cut(written.request, tmp_path / "out")
+    record = json.loads((tmp_path / "out" / "record.json").read_text("utf-8"))
+    assert record["verification"]["passed"]

@@ -43,6 +43,9 @@ ALONG = 0.3
 START = 1e-4
 #: How far beyond the tool's edge it is looked for which side of a run the piece lies on, mm.
 ASIDE = 0.05
+#: Places along a run, evenly by length, at which that is looked for: a swivel's many short steps
+#: weigh no more than it is long.
+LOOKS = 64
 #: A stroke in the scrap that sets the blade, of no copy.
 ALIGNMENT = "align"
 
@@ -132,11 +135,11 @@ def wrong_runs(
             continue
         if _lies_along(trace, wanted):
             alone = whole[entry.copy_name, entry.contour] == 1
-            if (alone and runs_backwards(trace, wanted)) or begins_elsewhere(trace, entry):
-                what = (
-                    f"path {trace.number + 1} of the file, its {entry.contour}, runs backwards or "
-                    "begins elsewhere"
-                )
+            wrong = "runs backwards" if alone and runs_backwards(trace, wanted) else ""
+            if not wrong and begins_elsewhere(trace, entry):
+                wrong = "begins elsewhere than the record tells"
+            if wrong:
+                what = f"path {trace.number + 1} of the file, its {entry.contour}, {wrong}"
                 yield entry.copy_name, Fault("V007", trace.path.start, what, _ANEW)
             continue
         found = feature_of(trace, known)
@@ -173,15 +176,18 @@ def runs_backwards(trace: Trace, feature: Feature) -> bool:
         return False
     points = boundary_points(trace.line(0), STEP)
     steps = np.diff(points)
-    going = np.flatnonzero(np.abs(steps) > 0)
-    going = going[:: max(1, len(going) // 64)]
+    along = np.cumsum(np.abs(steps))
+    if not len(along) or along[-1] == 0:
+        return False
+    evenly = (np.arange(LOOKS) + 0.5) / LOOKS * along[-1]
+    going, weight = np.unique(np.searchsorted(along, evenly), return_counts=True)
     middles, ahead = points[going] + steps[going] / 2, steps[going] / np.abs(steps[going])
     reach = trace.beam.radius + ASIDE
     beside = directed_deviation(middles, feature.line) <= reach
-    middles, aside = middles[beside], 1j * ahead[beside] * reach
+    middles, aside, weight = middles[beside], 1j * ahead[beside] * reach, weight[beside]
     left = contains_points(feature.area, middles + aside)
     right = contains_points(feature.area, middles - aside)
-    return bool(np.sum(right & ~left) > np.sum(left & ~right))
+    return bool(weight[right & ~left].sum() > weight[left & ~right].sum())
 
 
 def _counted(
