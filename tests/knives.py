@@ -48,7 +48,7 @@ WORST_START, ALIGNED = 150.0, 0.002
 #: Places across a blade's section.
 ACROSS = 9
 #: mm that a blade's flat may be off a curve, or a length uncut, without a word.
-UNTOLD = 0.05
+UNTOLD = 0.01
 #: mm: a tip that moved less is at rest.
 RESTS = 2e-4
 #: mm between places at which a target is asked whether it is severed.

@@ -45,8 +45,9 @@ from foamwright.stages.compensate.places import even_places, ways
 STAND_OFF = 0.1
 #: mm: shorter run-ons than this are left out, and shorter lengths left uncut are not told.
 WORTH_CUTTING = 0.05
-#: mm that a flat blade may be off a curve before it is told, and off its stroke as it goes in.
-FLAT_ON_CURVE, GOES_IN_STRAIGHT = 0.05, 0.01
+#: mm that a flat blade may be off a curve before it is told (the proof's own limit), and off its
+#: stroke as it goes in.
+FLAT_ON_CURVE, GOES_IN_STRAIGHT = 0.01, 0.01
 
 
 @dataclass(frozen=True, slots=True)
