@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from foamwright import pipeline
 from foamwright.cli import main
 from foamwright.job import load_job
+from foamwright.job_sizes import by_size
 
 from .conftest import ExampleCut
 
@@ -33,7 +34,7 @@ def test_it_is_proven_from_the_files_alone(example: ExampleCut) -> None:
 
 
 def test_every_copy_of_the_job_is_there_and_proven(example: ExampleCut) -> None:
-    job = load_job(example.job)
+    job, _ = by_size(load_job(example.job))
     wanted = {
         f"{p.name}/{kind}/{k}"
         for p in job.piece
@@ -85,4 +86,4 @@ def test_its_drawing_is_listed_at_80_columns(example: ExampleCut) -> None:
 
 def test_it_can_be_checked(example: ExampleCut) -> None:
     assert example.checked.exit_code == 0, example.checked.stderr
-    assert f": {len(example.told['sheets'])} sheets" in example.checked.stdout
+    assert f": {len(example.told['sheets'])} sheet" in example.checked.stdout

@@ -242,7 +242,7 @@ def _left(contour: Contour, strokes: list[Stroke]) -> Iterator[Finding]:
     if not short:
         return
     total = sum(s.left for s in short)
-    what = f"the bottom face is left uncut over {total:.1f} mm at {len(short)} of the strokes' ends"
+    what = f"the bottom face is left uncut over {total:.1f} mm at the ends of {len(short)} strokes"
     at = contour.place(max(short, key=lambda s: s.left).path.end)
     yield note("C521", at, what, "finish these by hand", contour.copy)
 
