@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import json
+import math
+import re
+import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -13,7 +17,7 @@ from foamwright.cli import main
 from foamwright.job import load_job
 from foamwright.job_sizes import by_size
 
-from .conftest import ExampleCut
+from .conftest import EXAMPLES, ExampleCut
 
 
 def test_it_is_cut(example: ExampleCut) -> None:
@@ -86,4 +90,69 @@ def test_its_drawing_is_listed_at_80_columns(example: ExampleCut) -> None:
 
 def test_it_can_be_checked(example: ExampleCut) -> None:
     assert example.checked.exit_code == 0, example.checked.stderr
-    assert f": {len(example.told['sheets'])} sheet" in example.checked.stdout
+    sheets = len(example.told["sheets"])
+    told = f": {sheets} sheet{'s' if sheets > 1 else ''}\n"
+    assert told in example.checked.stdout
+
+
+def record_of(example: ExampleCut, name: str) -> dict[str, Any]:
+    """The record of one example; the test is not about the others."""
+    if example.source.name != name:
+        pytest.skip(f"about {name}")
+    return dict(json.loads((example.out / "record.json").read_text("utf-8")))
+
+
+def test_the_otter_is_cut_from_the_back_with_its_nap_one_way(example: ExampleCut) -> None:
+    record = record_of(example, "otter")
+    assert [s["back"] for s in record["sheets"]] == [True]
+    assert {s["thickness"] for s in record["sheets"]} == {1.5}  # the backing, not the pile
+    turned = {p["copy_name"].split("/")[0]: p["rotation"] for p in record["pieces"]}
+    # drawn with the nap down the page it is turned round; the ears are drawn with theirs up
+    assert turned == {"back": 180, "belly": 180, "face": 180, "tail": 180, "ear": 0}
+    assert "laid face down" in (example.out / "operator-sheet.html").read_text("utf-8")
+    seams = {s["name"]: s["lengths_mm"] for s in example.told["seams"]}
+    assert seams["root"] == pytest.approx([40 * math.pi, 40 * math.pi], abs=0.01)
+
+
+def test_the_foam_head_is_as_round_as_its_measures(example: ExampleCut) -> None:
+    record = record_of(example, "foam-head")
+    assert [i["name"] for i in record["inputs"] if not i["name"].endswith(".toml")] == []
+    seams = {s["name"]: s["lengths_mm"] for s in example.told["seams"]}
+    # a cone's slant by Pythagoras; a neck as high as it was asked for
+    assert seams["muzzle"] == pytest.approx([math.hypot(60, 15)] * 2, abs=0.01)
+    assert seams["neck"] == pytest.approx([70, 70], abs=0.01)
+    # the length of a half width of (pi R / n) cos(y / R) at y, to the middle of the foam
+    radius, low = 94.0, -math.acos(45 / 94)
+    steps = 20000
+    at = [low + (math.pi / 2 - low) * (k + 0.5) / steps for k in range(steps)]
+    slope = [math.pi / 8 * math.sin(a) for a in at]
+    arc = sum(math.hypot(1, s) for s in slope) * radius * (math.pi / 2 - low) / steps
+    assert seams["gore-to-gore"] == pytest.approx([arc, arc], abs=0.05)
+
+
+def test_the_owls_are_five_sizes_with_eyes_of_one(example: ExampleCut) -> None:
+    record = record_of(example, "owls")
+    drawn = 66.23 / 34  # the side by the hem, as `inspect` lists them
+    seams = {s["name"]: s["lengths_mm"][0] for s in example.told["seams"]}
+    for name, hem in {"XS": 26, "S": 29, "M": 32, "L": 35, "XL": 38}.items():
+        assert seams[f"left-{name}"] == pytest.approx(hem * drawn, abs=0.02)
+        front = next(p for p in record["pieces"] if p["name"] == f"front-{name}")
+        rounds = [p for p in front["target"].split("M") if p][1:]
+        assert len(rounds) == 2
+        for eye in rounds:
+            assert {round(float(r), 3) for r in re.findall(r"A([0-9.]+) ", eye)} == {3.0}
+
+
+@pytest.mark.parametrize("name", sorted(p.name for p in EXAMPLES.iterdir() if p.is_dir()))
+def test_the_guide_s_commands_run(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The lines of the guide that begin with `foamwright`, in a folder that holds the examples."""
+    guide = (EXAMPLES / "README.md").read_text("utf-8")
+    lines = [x.split() for x in re.findall(rf"^    (foamwright .*\b{name}\b.*)$", guide, re.M)]
+    assert [x[1] for x in lines] in (["check", "cut"], ["inspect", "check", "cut"])
+    shutil.copytree(EXAMPLES / name, tmp_path / name)
+    monkeypatch.chdir(tmp_path)
+    for words in lines:
+        ran = CliRunner().invoke(main, words[1:])
+        assert ran.exit_code == 0, (words, ran.stderr)

@@ -50,6 +50,19 @@ def test_a_swept_closed_path_leaves_its_middle():
     ]
 
 
+def test_a_hair_along_a_closed_line_leaves_its_middle_wherever_it_begins():
+    """These five corners were once filled: the line begins where it runs almost straight on."""
+    corners = [(22.8809051, 78.451306), (23.0104889, 78.3742171), (34.1714394, 78.1281565)]
+    corners += [(35.0478331, 78.6450502), (22.5773066, 78.6319158)]
+    for k in range(5):
+        begun = [*corners[k:], *corners[: k + 1]]
+        for spots in (begun, begun[::-1]):
+            line = shapely.LineString(spots)
+            hair = rg.grown(line, 0.005, 0.00025)
+            assert rg.area(hair) == pytest.approx(0.01 * line.length, rel=1e-3)
+            assert not rg.contains(hair, rg.inside_point(shapely.Polygon(spots)))
+
+
 @pytest.mark.parametrize("radius", [0.1, 2.0, 20.0, 50.0])
 @pytest.mark.parametrize("tolerance", [0.01, 0.001])
 def test_a_disc_swept_along_an_arc_is_an_annulus_within_tolerance(radius, tolerance):

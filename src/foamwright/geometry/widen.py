@@ -69,8 +69,19 @@ def _part(part: BaseGeometry, distance: float, tolerance: float, join: RegionJoi
     if len(points) < 2:
         quarter = max(2, math.ceil(math.pi / 2 / disc_steps(distance, tolerance)))
         return shapely.buffer(shapely.Point(shapely.get_coordinates(part)[0]), distance, quarter)
+    if part.is_ring:
+        return _band(part, distance, tolerance, join)
     there_and_back = np.concatenate([points[:-1], points[:0:-1]])
     return wound_round(_convolved(there_and_back, distance, tolerance, join))
+
+
+def _band(ring: BaseGeometry, reach: float, tolerance: float, join: RegionJoin) -> BaseGeometry:
+    """Both sides of a closed line. Run there and back it would have two ends that all but coincide,
+    and the library's fill of these has been seen to take in the ring's inside.
+    """
+    edge = _ccw(ring)
+    whole = wound_round(_convolved(edge, reach, tolerance, join))
+    return shapely.difference(whole, shapely.union_all([*_narrowed(edge, reach, tolerance, join)]))
 
 
 def _polygon(

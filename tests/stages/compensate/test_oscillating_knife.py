@@ -85,7 +85,7 @@ def test_a_square_opening_leaves_its_corners_for_the_hand():
     assert sum(c.path.length for c in inner) == pytest.approx(160)
     (found,) = findings
     assert found.code == "C521"
-    assert "50.8 mm at 4" in found.what
+    assert "50.8 mm at the ends of 4 strokes" in found.what
     assert not found.is_fault
 
 
