@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from foamwright.beam import Optics, at_the_faces, best_waist
+from foamwright.beam import Optics, at_the_faces
 
 #: A carbon dioxide laser's wavelength, mm.
 CO2 = 0.0106
@@ -28,12 +28,14 @@ def test_a_slab_with_the_focus_half_way(thickness: float, width: float) -> None:
 
 @pytest.mark.parametrize(("thickness", "waist", "width"), [(12.7, 0.32, 0.45), (25.4, 0.45, 0.64)])
 def test_the_best_waist(thickness: float, waist: float, width: float) -> None:
-    found = best_waist(thickness / 2, CO2, 1.2)
+    """Found by trying waists a thousandth of a mm apart; facts' figures, own arithmetic."""
+    tried = [k / 1000 for k in range(100, 1000)]
+    found = min(
+        tried, key=lambda w: at_the_faces(Optics(w, CO2, 1.2), thickness, thickness / 2).exit
+    )
     assert found == pytest.approx(waist, abs=0.005)
     best = at_the_faces(Optics(found, CO2, 1.2), thickness, thickness / 2)
     assert best.entry == pytest.approx(width, abs=0.005)
-    for other in (0.95 * found, 1.05 * found):
-        assert at_the_faces(Optics(other, CO2, 1.2), thickness, thickness / 2).exit > best.exit
 
 
 def test_the_focus_on_the_face_and_a_step_by_pass() -> None:

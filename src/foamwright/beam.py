@@ -48,10 +48,3 @@ def at_the_faces(
     """
     depths = [focus_depth + k * focus_step for k in range(passes)]
     return Faces(max(map(optics.width, depths)), optics.width(thickness - depths[-1]))
-
-
-def best_waist(distance: float, wavelength: float, m2: float) -> float:
-    """The waist whose beam is narrowest so many mm off its focus, mm: that one is its Rayleigh
-    range, and the beam there sqrt(2) waists wide.
-    """
-    return 2 * math.sqrt(distance * wavelength * m2 / math.pi)

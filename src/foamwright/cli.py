@@ -14,7 +14,7 @@ from collections.abc import Callable
 from functools import wraps
 from io import TextIOWrapper
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
@@ -62,7 +62,7 @@ def guarded(command: Command) -> Command:
             )
             sys.exit(1)
 
-    return run  # type: ignore[return-value]
+    return cast(Command, run)
 
 
 def _bear_any_text() -> None:

@@ -10,7 +10,7 @@ import datetime
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import PurePath
-from typing import Any
+from typing import Any, TypeGuard
 
 from foamwright.findings import Finding
 from foamwright.job_drafts import draft_checks, unknown_draft
@@ -152,11 +152,14 @@ def _seams(source: Source) -> Iterator[Finding]:
             yield from names_edge(source, (*path, "joins", number), side, pieces)
 
 
+def _is_day(value: Any) -> TypeGuard[datetime.date]:
+    return isinstance(value, datetime.date) and not isinstance(value, datetime.datetime)
+
+
 def _permits(source: Source) -> Iterator[Finding]:
     for path, permit in tables(source.data, "permit"):
         start, end = permit.get("date"), permit.get("expires")
-        both = isinstance(start, datetime.date) and isinstance(end, datetime.date)
-        if both and type(start) is type(end) and end < start:  # type: ignore[operator]
+        if _is_day(start) and _is_day(end) and end < start:
             what = "the permit expires before its date"
             yield source.fault("J509", (*path, "expires"), what, "mend one of the dates")
 

@@ -264,7 +264,7 @@ def show_proof(verification: Verification | None) -> None:
         f"{word}: worst deviation {verification.worst_deviation_mm:.4f} mm "
         f"(limit {verification.limit_mm:g});\n"
         f"{counted(len(verification.unreached), 'inside corner')} that the tool can't reach, "
-        f"{verification.left_mm:.0f} mm left for the hand"
+        f"{verification.left_mm:.1f} mm left for the hand"
     )
     _console().print(text)
 

@@ -13,7 +13,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, cast
 
 from pydantic import BaseModel, ValidationError
 
@@ -22,7 +22,7 @@ from foamwright.derive import tool_for
 from foamwright.errors import FoamwrightError
 from foamwright.findings import Finding, Refused, fault, note
 from foamwright.geometry.pathdata import parse_path_data
-from foamwright.model import Cut, Tool
+from foamwright.model import Cut, Method, Operation, Tool
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
 from foamwright.profiles import Layer, Shelf
 from foamwright.record import FileEntry, ProfileEntry, Record, SheetEntry, Verification
@@ -329,11 +329,12 @@ def _covered(record: Record, sheet: SheetEntry) -> tuple[float, float]:
 
 def _usable(record: Record, sheet: SheetEntry) -> Iterator[str]:
     """The usable stock keeps out of the machine's margins; fur is laid face down."""
-    methods = [str(f.tool.get("method")) for f in record.files if f.sheet == sheet.number]
+    methods = [f.tool.get("method") for f in record.files if f.sheet == sheet.number]
     if not methods:
         return
     pair = (sheet.material, sheet.machine)
-    material, machine = map(_values, best_entries(record, pair, methods[0]))  # type: ignore[arg-type]
+    method = cast(Method, methods[0])  # one that the proof has read
+    material, machine = map(_values, best_entries(record, pair, method))
     margins = machine.get("margins", [0.0] * 4)
     left, near, right, far = sheet.usable
     room = (left, sheet.width - right, near, sheet.length - far)
@@ -415,7 +416,7 @@ def _time_of(entry: FileEntry, sheet: SheetEntry, data: bytes | None) -> dict[st
     if len(paths) != len(entry.contours):
         return None
     cuts: Sequence[Cut] = [
-        Cut(c.copy_name, c.contour, c.operation, p, c.band)  # type: ignore[arg-type]
+        Cut(c.copy_name, c.contour, cast(Operation, c.operation), p, c.band)
         for p, c in zip(paths, entry.contours, strict=True)
     ]
     return dict(operation_times(cuts, tool, HOME))

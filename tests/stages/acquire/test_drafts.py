@@ -101,6 +101,14 @@ def test_gores_and_their_opening() -> None:
     assert set(opened["d"].points) == {"bottom-start", "bottom-end", "tip"}
 
 
+def test_a_hole_taken_outside_shrinks_with_the_ball() -> None:
+    """Eight bases go round a ring of 30 mm radius, brought in as the ball's radius is: 69 / 75."""
+    found, _ = made(kind="gores", across=150, gores=8, opening=60, thickness=12)
+    points = found["d"].points
+    base = abs(points["bottom-end"] - points["bottom-start"])
+    assert 8 * base == pytest.approx(2 * math.pi * 30 * 69 / 75)
+
+
 def test_widths_at_stations() -> None:
     rows = [
         {"at": 0, "width": 40},

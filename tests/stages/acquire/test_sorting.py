@@ -288,5 +288,5 @@ def test_coordinates_whose_squares_vanish_are_nought() -> None:
     spots = [0j, 1.455e-297 + 1j, 9 - 1j]
     arc = Arc(spots[1], spots[2], 1.0)
     other = Curve.of([Line(spots[0], spots[1]), arc, Line(spots[2], spots[0])], True)
-    found, _ = pieces.pieces_of([Shape(one, where="a"), Shape(other, where="b")], "x.dxf")
-    assert len(found) == 2
+    found = pieces.sort_shapes([Shape(one, where="a"), Shape(other, where="b")], "x.dxf")
+    assert len(found.pieces) == 2

@@ -15,6 +15,7 @@ from foamwright.model import OPERATIONS, Opening, Piece, Program
 from foamwright.stages.save.picture import (
     DASHES,
     Look,
+    edges_of,
     legend_line,
     operations_of,
     page_scale,
@@ -146,11 +147,11 @@ def test_the_widest_place_for_a_name() -> None:
 def test_spans_leave_openings_out() -> None:
     piece = letter_l()
     inside = region(piece.outline, (o.path for o in piece.openings))
-    assert spans(inside, 15.0) == [
+    assert spans(edges_of(inside), 15.0) == [
         pytest.approx((0, 7), abs=0.01),
         pytest.approx((23, 90), abs=0.01),
     ]
-    assert spans(inside, 200.0) == []
+    assert spans(edges_of(inside), 200.0) == []
 
 
 @pytest.mark.parametrize(

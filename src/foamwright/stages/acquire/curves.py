@@ -181,9 +181,7 @@ def _without_tiny(segments: Sequence[Segment], closed: bool) -> list[Segment]:
     for s in segments:
         if _extent(s) < TINY:
             continue
-        if kept and s.start != kept[-1].end:
-            s = replace(s, start=kept[-1].end)  # noqa: PLW2901
-        kept.append(s)
+        kept.append(replace(s, start=kept[-1].end) if kept and s.start != kept[-1].end else s)
     if closed and len(kept) > 1 and abs(kept[-1].end - kept[0].start) < len(segments) * TINY:
         kept[-1] = replace(kept[-1], end=kept[0].start)
     return kept

@@ -107,8 +107,10 @@ def _box(spec: DraftSpec) -> Made:
 
 
 def _gores(spec: DraftSpec) -> Made:
-    radius = to_middle(_radius(spec.across or 0.0, spec), 0.0, spec.thickness, spec.surface)
-    outline = gore(radius, spec.gores or 0, _radius(spec.opening, spec))
+    measured = _radius(spec.across or 0.0, spec)
+    radius = to_middle(measured, 0.0, spec.thickness, spec.surface)
+    opening = _radius(spec.opening, spec) * radius / measured  # its rim is cut square to the sheet
+    outline = gore(radius, spec.gores or 0, opening)
     corners = ("bottom-end", "tip", "bottom-start") if spec.opening else ("low-tip", "tip")
     made = _piece(spec.name, outline, corners)
     told = note("R502", f"draft {spec.name}", f"{spec.gores} of it make the body")

@@ -88,9 +88,8 @@ def chained(segments: Sequence[Segment]) -> list[Segment]:
     """
     made: list[Segment] = []
     for s in segments:
-        if made and 0 < abs(made[-1].end - s.start) <= 1e-9 * max(1.0, abs(s.start)):
-            s = moved_start(s, made[-1].end)  # noqa: PLW2901
-        made.append(s)
+        rounded = made and 0 < abs(made[-1].end - s.start) <= 1e-9 * max(1.0, abs(s.start))
+        made.append(moved_start(s, made[-1].end) if rounded else s)
     return made
 
 

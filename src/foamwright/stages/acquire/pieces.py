@@ -84,19 +84,11 @@ class Sorted:
     aliases: Mapping[str, str]
 
 
-def pieces_of(
-    shapes: Iterable[Shape], file: str, tolerance: float = 0.002
-) -> tuple[tuple[Piece, ...], tuple[Finding, ...]]:
-    """The pieces that the shapes of one drawing make, and what was noticed.
+def sort_shapes(shapes: Iterable[Shape], file: str, tolerance: float = 0.002) -> Sorted:
+    """The pieces that the shapes of one drawing make, what was noticed, and the pieces' names.
 
     file: the drawing's name, for messages and `Piece.source`.  tolerance: mm, of flattening.
     """
-    found = sort_shapes(shapes, file, tolerance)
-    return found.pieces, found.findings
-
-
-def sort_shapes(shapes: Iterable[Shape], file: str, tolerance: float = 0.002) -> Sorted:
-    """As `pieces_of`, with the names by which each piece can be addressed."""
     return _Sorting(tuple(shapes), file, tolerance).run()
 
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from foamwright.geometry.affine import Affine
-from foamwright.geometry.contour import Contour
 from foamwright.geometry.path import Path
 from foamwright.stages.alter.edges import NoSuchEdgeError
-from foamwright.stages.alter.pattern import OWN, Pattern
+from foamwright.stages.alter.pattern import Pattern
 
 #: A line bends by no more than this where it counts as straight, and what lies this near to the
 #: axis lies on it, mm: what a drawing's rounding may move it by.
@@ -74,12 +73,3 @@ def axis_of(pattern: Pattern, name: str | tuple[str, str]) -> Axis:
 def twin(name: str) -> str:
     """What the mirror image of a named thing is called; a twin's twin is the thing itself."""
     return name.removesuffix(TWIN) if name.endswith(TWIN) else name + TWIN
-
-
-def on_axis(contour: Contour, axis: Axis) -> set[str]:
-    """The named places of a ring that lie on the axis, our own aside."""
-    return {
-        n
-        for n in contour.places
-        if not n.startswith(OWN) and abs(axis.beside(contour.point(n))) <= ON_AXIS
-    }

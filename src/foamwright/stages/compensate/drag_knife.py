@@ -109,9 +109,9 @@ def _no_room(contour: Contour, tool: Tool) -> Finding:
 
 def _tight(contour: Contour, offset: float) -> list[Finding]:
     radius, middle = smallest_radius(contour.path)
-    if radius >= offset:
+    if radius > offset:
         return []
-    what = f"a curve of radius {radius:.2f} mm is tighter than the blade offset of {offset:g} mm"
+    what = f"a curve of radius {radius:.2f} mm is no wider than the blade offset of {offset:g} mm"
     mend = "the blade turns there more than it cuts; expect a rough edge"
     return [note("C511", contour.place(middle), what, mend, contour.copy)]
 

@@ -97,7 +97,7 @@ def _bridged(
         made.append(replace(way, gaps=tuple(found)))
         asked = bridges.wanted(way.path, bridging)
         if len(found) < asked:
-            what = f"{len(found)} of {asked} holding bridges find a straight place"
+            what = f"{len(found)} of {asked} holding bridges find a place with room"
             mend = "ask for fewer or narrower ones, or hold the piece otherwise"
             where = way.contour.place(way.path.start)
             findings.append(warning("C510", where, what, mend, way.contour.copy))

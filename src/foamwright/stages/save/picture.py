@@ -269,31 +269,26 @@ def widest_place(inside: Region, height: float) -> tuple[complex, float]:
     _, y0, _, y1 = bounds(inside)
     centre = (y0 + y1) / 2
     found = [(0.0, complex(0, centre))]
-    edges = _edges(inside)
+    edges = edges_of(inside)
     for row in range(1, ROWS):
         y = y0 + (y1 - y0) * row / ROWS
-        free = _spans(edges, y)
+        free = spans(edges, y)
         for other in (y - height / 2, y + height / 2):
-            free = _common_spans(free, _spans(edges, other))
+            free = _common_spans(free, spans(edges, other))
         found += [(b - a, complex((a + b) / 2, y)) for a, b in free]
     room, at = max(found, key=lambda f: (round(f[0], 3), -abs(f[1].imag - centre)))
     return at, room
 
 
-def spans(inside: Region, y: float) -> list[tuple[float, float]]:
-    """The stretches of the line at height y that lie within the region."""
-    return _spans(_edges(inside), y)
-
-
 _Edges: TypeAlias = tuple[tuple[Points, Points], ...]
 
 
-def _edges(inside: Region) -> _Edges:
+def edges_of(inside: Region) -> _Edges:
     """Starts and ends of a region's straight edges, ring by ring."""
     return tuple((ring[:-1], ring[1:]) for ring in rings(inside))
 
 
-def _spans(edges: _Edges, y: float) -> list[tuple[float, float]]:
+def spans(edges: _Edges, y: float) -> list[tuple[float, float]]:
     """Even-odd rule: between the first and second crossing, the third and fourth..."""
     crossings: list[float] = []
     for start, end in edges:

@@ -37,7 +37,7 @@ _SETTINGS = (
     ("edges", "Cutting edges", ""),
     ("blade_width", "Blade width", "mm"),
     ("blade_height", "Usable height of the edge", "mm"),
-    ("far_face_max", "Off at the bottom face at most", "mm"),
+    ("far_face_max", "Bottom face, off at most", "mm"),
     ("lead_in", "Lead-in", "mm"),
     ("lead_out", "Lead-out", "mm"),
     ("lead_angle", "Leads to the contour", "°"),
@@ -54,7 +54,7 @@ _MACHINE_SETTINGS = (
     ("edges", "Cutting edges", ""),
     ("blade_width", "Blade width", "mm"),
     ("blade_height", "Usable height of the edge", "mm"),
-    ("far_face_max", "Off at the bottom face at most", "mm"),
+    ("far_face_max", "Bottom face, off at most", "mm"),
 )
 
 
