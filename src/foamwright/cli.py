@@ -129,8 +129,11 @@ def start(folder: Path, drawing: Path | None, units: str | None) -> None:
 def inspect(drawing: Path, units: str | None, preview: Path | None, as_json: bool) -> None:
     """List a drawing's pieces, sizes, openings, numbered corners, marks and faults.
 
+    Of a job.toml: its pieces, those of its drafts too, and the edges that it names.
+
     \b
     Example: foamwright inspect heron.svg --preview heron-corners.svg
+    Example: foamwright inspect heron/job.toml
     """
     from foamwright import pipeline, report
     from foamwright.findings import Refused

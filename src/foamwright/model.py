@@ -122,16 +122,28 @@ def _turned_angle(degrees: float, m: Affine) -> float:
 
 
 @dataclass(frozen=True, slots=True)
+class NamedEdge:
+    """A run of a piece that a job names, between two corners or points; its length in mm."""
+
+    name: str
+    first: str
+    last: str
+    length: float
+
+
+@dataclass(frozen=True, slots=True)
 class Drawing:
     """What `acquire` read from one file: the pieces found and what was noticed comes beside it.
 
     aliases: ids, titles and group or layer names that mean exactly one piece, with its name.
+    edges: by piece, those that a job names, where its pieces are looked at.
     """
 
     file: str
     pieces: tuple[Piece, ...]
     unit: str
     aliases: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    edges: Mapping[str, tuple[NamedEdge, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True, slots=True)

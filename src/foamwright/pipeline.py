@@ -91,10 +91,12 @@ def explain(
 def inspect(
     drawing: Path, units: str | None, preview: Path | None
 ) -> tuple[Drawing, tuple[Finding, ...]]:
-    """What a drawing holds; with preview, a picture of it with its corners numbered."""
+    """What a drawing holds, or a job's pieces; with preview, a picture with corners numbered."""
+    from foamwright.inspecting import job_drawing, side_by_side
     from foamwright.stages.acquire import read_drawing
 
-    drawn, findings = read_drawing(drawing, units)
+    is_job = drawing.suffix.lower() == ".toml"
+    drawn, findings = (job_drawing if is_job else read_drawing)(drawing, units)
     if preview is not None:
-        write_preview(drawn, findings, preview)
+        write_preview(side_by_side(drawn) if is_job else drawn, findings, preview)
     return drawn, findings

@@ -35,6 +35,8 @@ from foamwright.series import settled
 COLUMNS = 80
 #: Notes or warnings of one code that people are told before the rest is counted.
 TOLD = 3
+#: mm within which a point is told as the name of a corner.
+AT_CORNER = 0.01
 
 
 def _console(error: bool = False) -> Console:
@@ -116,8 +118,12 @@ def show_drawing(drawing: Drawing) -> None:
     console.print(table)
     for piece in drawing.pieces:
         console.print()
-        console.print(f"{_safe(piece.name)}: corners, counter-clockwise")
+        source = f", from {_safe(piece.source)}" if piece.name in drawing.edges else ""
+        console.print(f"{_safe(piece.name)}{source}: corners, counter-clockwise")
         console.print(_corner_table(piece))
+        for edge in drawing.edges.get(piece.name, ()):
+            run = f"from {_safe(edge.first)} to {_safe(edge.last)}, {edge.length:.2f}"
+            console.print(f"  edge {_safe(edge.name)}: {run}")
         for opening in piece.openings:
             across, along = _size(opening.path)
             size = f"{across:.1f} x {along:.1f}, {opening.path.length:.1f} round"
@@ -130,14 +136,18 @@ def _corner_table(piece: Piece) -> Table:
         "x",
         "y",
         "edge to the next",
+        "name",
         right=("corner", "x", "y", "edge to the next"),
     )
-    for row in corner_data(piece):
-        table.add_row(
-            str(row["corner"]), f"{row['x']:.2f}", f"{row['y']:.2f}", f"{row['edge']:.2f}"
-        )
-    for name, at in piece.points.items():
-        table.add_row(_safe(name), f"{at.real:.2f}", f"{at.imag:.2f}", "")
+    rows = corner_data(piece)
+    for row in rows:
+        at, edge = f"{row['x']:.2f}", f"{row['edge']:.2f}"
+        names = _safe(", ".join(row["names"]))
+        table.add_row(str(row["corner"]), at, f"{row['y']:.2f}", edge, names)
+    corners = {n for row in rows for n in row["names"]}
+    for name, spot in piece.points.items():
+        if name not in corners:
+            table.add_row("", f"{spot.real:.2f}", f"{spot.imag:.2f}", "", _safe(name))
     return table
 
 
@@ -147,7 +157,7 @@ def _size(path: Outline) -> tuple[float, float]:
 
 
 def corner_data(piece: Piece) -> list[dict[str, Any]]:
-    """Each corner's number, place and the length of the edge to the next one, mm."""
+    """Each corner's number, place, the length of the edge to the next one, mm, and its names."""
     outline = piece.outline
     at = outline.joint_lengths()
     joints = sorted(outline.corners)
@@ -156,7 +166,9 @@ def corner_data(piece: Piece) -> list[dict[str, Any]]:
         following = joints[(k + 1) % len(joints)]
         edge = (at[following] - at[joint]) % outline.length or outline.length
         corner = outline.segments[joint].start
-        rows.append({"corner": k + 1, "x": corner.real, "y": corner.imag, "edge": edge})
+        names = [n for n, p in piece.points.items() if abs(p - corner) < AT_CORNER]
+        place = {"corner": k + 1, "x": corner.real, "y": corner.imag}
+        rows.append({**place, "edge": edge, "names": names})
     return rows
 
 
@@ -178,6 +190,7 @@ def drawing_data(drawing: Drawing) -> dict[str, Any]:
                 "marks": [{"name": m.name, "shape": m.shape} for m in p.marks],
                 "points": {n: [at.real, at.imag] for n, at in p.points.items()},
                 "corners": corner_data(p),
+                "edges": [plain(e) for e in drawing.edges.get(p.name, ())],
                 "grain_degrees": p.grain,
             }
             for p in drawing.pieces
