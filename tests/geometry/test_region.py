@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from tests.pieces import thin_spike
 
@@ -238,6 +238,36 @@ def test_an_open_path_may_end_on_itself():
     hook = Path.polygon([0, 10, 10 + 10j, 5 + 10j, 5], closed=False)
     assert rg.self_crossings(hook) == ()
     assert rg.self_touches(hook) == pytest.approx([5])
+
+
+@given(st.lists(st.builds(complex, st.integers(0, 6), st.integers(0, 6)), min_size=4, max_size=9))
+@settings(deadline=None, derandomize=True, max_examples=300)
+def test_a_ring_meets_itself_where_the_polygon_library_says_that_it_is_not_simple(corners):
+    ring = [c for c, after in zip(corners, [*corners[1:], corners[0]], strict=True) if c != after]
+    assume(len(ring) > 2)
+    path = Path.polygon(ring)
+    met = rg.self_crossings(path) + rg.self_touches(path)
+    line = shapely.LineString([(c.real, c.imag) for c in [*ring, ring[0]]])
+    assert bool(met) != bool(shapely.is_simple(line))
+
+
+def test_a_scribble_is_looked_at_no_longer_than_it_takes_to_see_that_it_is_one():
+    """Each of its strokes crosses all others: 2e8 meetings."""
+    heights = np.random.default_rng(4).uniform(0, 100, 20_000)
+    path = Path.polygon([complex(1000 * (k % 2), h) for k, h in enumerate(heights)])
+    assert len(rg.self_crossings(path)) == rg.MOST_MEETINGS
+    assert len(rg.loops(path)) == rg.MOST_MEETINGS
+
+
+def test_a_long_outline_that_runs_nearly_along_itself_is_looked_at_as_its_size_bears():
+    """Two arcs 400 m long whose sagittas differ by a micron: 1e5 chords each at 0.1 um."""
+    there, back = Arc(0j, 400e3 + 0j, 1.0), Arc(400e3 + 0j, 0j, -1.0 - 1e-8)
+    path = Path.of([there, back], True)
+    assert rg.loops(path) == ()
+    crossed = Path.of(
+        [there, Arc(400e3 + 0j, 1j, -1.0), Line(1j, 10 - 5j), Line(10 - 5j, 0j)], True
+    )
+    assert 1 <= len(rg.loops(crossed)) <= rg.MOST_MEETINGS
 
 
 def test_cuts_part_a_region_or_do_not():

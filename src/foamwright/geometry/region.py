@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
 from typing import TypeAlias
 
 import numpy as np
@@ -28,7 +29,14 @@ Distances: TypeAlias = npt.NDArray[np.float64]
 #: How closely a path is followed in looking for its loops, mm.  The first is as near as a proof
 #: looks; the sides of a spike may cross within less than that and yet far from its tip.
 CLOSELY = (5e-4, 1e-4)
-
+#: No closer than this share of an outline's larger side: a double's digits end not far below.
+NEAREST = 1e-8
+#: Places told of one path at most: what meets itself more often is a scribble.
+MOST_MEETINGS = 200
+#: Chords looked at together: few where many meet, so that the pairs fit into memory.
+FIRST_BATCH, MOST_IN_BATCH = 16, 4096
+#: Sine of the angle within which a chord runs back along the one before it.
+STRAIGHT = 1e-12
 
 #: Coordinates nearer to nought than this, mm, are nought: their squares are no doubles any more.
 NOUGHT = 1e-150
@@ -303,18 +311,26 @@ def near(regions: Sequence[Region]) -> Near:
 
 
 def self_crossings(path: Path, tolerance: float = 0.002) -> tuple[complex, ...]:
-    """Places where a path crosses itself, in the order of travel. Touching is not crossing."""
-    return tuple(p for p, crossed in _meetings(path, tolerance) if crossed)
+    """Places where a path crosses itself, in the order of travel, MOST_MEETINGS at most.
+
+    Touching is not crossing.
+    """
+    crossed = (p for p, is_crossed in _meetings(path, tolerance) if is_crossed)
+    return tuple(islice(crossed, MOST_MEETINGS))
 
 
 def loops(path: Path) -> tuple[complex, ...]:
     """Where a path crosses itself, looked at more and more closely until something is found."""
-    return next((found for t in CLOSELY if (found := self_crossings(path, t))), ())
+    low_x, low_y, high_x, high_y = path.bounds
+    least = NEAREST * max(high_x - low_x, high_y - low_y)
+    looks = dict.fromkeys(max(t, least) for t in CLOSELY)
+    return next((found for t in looks if (found := self_crossings(path, t))), ())
 
 
 def self_touches(path: Path, tolerance: float = 0.002) -> tuple[complex, ...]:
     """Places where a path touches itself, or runs along itself, without crossing."""
-    return tuple(p for p, crossed in _meetings(path, tolerance) if not crossed)
+    touched = (p for p, is_crossed in _meetings(path, tolerance) if not is_crossed)
+    return tuple(islice(touched, MOST_MEETINGS))
 
 
 def _meetings(path: Path, tolerance: float) -> Iterator[tuple[complex, bool]]:
@@ -324,21 +340,47 @@ def _meetings(path: Path, tolerance: float) -> Iterator[tuple[complex, bool]]:
     if shapely.is_simple(shapely.LineString(_coords(points))):
         return
     chords = shapely.linestrings(np.stack([_coords(points[:-1]), _coords(points[1:])], axis=1))
-    n = len(chords)
-    pairs = shapely.STRtree(chords).query(chords, predicate="intersects")
-    i, j = pairs[:, pairs[0] < pairs[1]]
-    order = np.lexsort((j, i))
-    i, j = i[order], j[order]
     seen: set[tuple[int, int]] = set()
-    for a, b, shared in zip(i, j, shapely.intersection(chords[i], chords[j]), strict=True):
-        is_point = shared.geom_type == "Point"
-        if is_point and (b - a == 1 or (path.closed and b - a == n - 1)):
-            continue
-        spot = complex(shared.x, shared.y) if is_point else complex(*shared.centroid.coords[0])
-        key = (round(spot.real / tolerance), round(spot.imag / tolerance))
-        if key not in seen:
-            seen.add(key)
-            yield spot, is_point and _strands_cross(points, path.closed, int(a), int(b), spot)
+    for i, j in _meeting_chords(points, path.closed, chords):
+        for a, b, shared in zip(i, j, shapely.intersection(chords[i], chords[j]), strict=True):
+            is_point = shared.geom_type == "Point"
+            spot = complex(shared.x, shared.y) if is_point else complex(*shared.centroid.coords[0])
+            key = (round(spot.real / tolerance), round(spot.imag / tolerance))
+            if key not in seen:
+                seen.add(key)
+                yield spot, is_point and _strands_cross(points, path.closed, int(a), int(b), spot)
+
+
+def _meeting_chords(
+    points: Points, closed: bool, chords: npt.NDArray[np.object_]
+) -> Iterator[tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]]:
+    """Batches of chords i and j > i that meet otherwise than as neighbours, in order of travel."""
+    n = len(chords)
+    tree = shapely.STRtree(chords)
+    start, count = 0, FIRST_BATCH
+    while start < n:
+        asked = chords[start : start + count]
+        found = tree.query(asked, predicate="intersects") + np.array([[start], [0]])
+        i, j = found[:, found[0] < found[1]]
+        follows, closes = j - i == 1, closed & (j - i == n - 1)
+        apart = ~(follows | closes)
+        apart[follows] = _turned_back(points, i[follows])
+        apart[closes] = _turned_back(points, np.full(int(closes.sum()), -1))
+        i, j = i[apart], j[apart]
+        order = np.lexsort((j, i))
+        yield i[order], j[order]
+        start += len(asked)
+        count = min(2 * count, MOST_IN_BATCH) if found.shape[1] < MOST_IN_BATCH else FIRST_BATCH
+
+
+def _turned_back(points: Points, chord: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+    """Whether the chord after each of these runs back along it. chord -1: the last of a ring."""
+    corner = points[chord + 1]
+    before = corner - points[np.where(chord < 0, len(points) - 2, chord)]
+    after = points[np.where(chord < 0, 1, chord + 2)] - corner
+    turn = after * before.conjugate()
+    back: npt.NDArray[np.bool_] = (turn.real < 0) & (abs(turn.imag) <= STRAIGHT * abs(turn))
+    return back
 
 
 def _strands_cross(points: Points, closed: bool, a: int, b: int, spot: complex) -> bool:
