@@ -104,7 +104,7 @@ def main() -> None:
 @main.command()
 @click.argument("folder", type=_FILE)
 @click.option("--drawing", type=_FILE, help="A drawing to make entries from, one for each piece.")
-@click.option("--units", help="Unit of a drawing that doesn't tell its own (mm, cm, in).")
+@click.option("--units", help="Unit of a drawing's bare numbers (mm, cm, in).")
 @guarded
 def start(folder: Path, drawing: Path | None, units: str | None) -> None:
     """Write a commented job.toml into FOLDER.
@@ -122,7 +122,7 @@ def start(folder: Path, drawing: Path | None, units: str | None) -> None:
 
 @main.command()
 @click.argument("drawing", type=_FILE)
-@click.option("--units", help="Unit of a drawing that doesn't tell its own (mm, cm, in).")
+@click.option("--units", help="Unit of a drawing's bare numbers (mm, cm, in).")
 @click.option("--preview", type=_FILE, help="Write a picture with numbered corners (SVG).")
 @json_option
 @guarded
@@ -155,7 +155,7 @@ def _job_options(command: Command) -> Command:
             click.argument("job", type=_FILE),
             click.option("--material", help="For a bare drawing: a material's id or TOML file."),
             click.option("--machine", help="For a bare drawing: a machine's id or TOML file."),
-            click.option("--units", help="Unit of a drawing that doesn't tell its own."),
+            click.option("--units", help="Unit of a drawing's bare numbers."),
             click.option(
                 "--scale",
                 type=click.FloatRange(0.001, 1000),

@@ -209,7 +209,7 @@ def _known_unit(value: Any) -> Any:
 
 
 class JobHead(SizeKeys):
-    """The `[job]` table. drawing_units: of drawings that state none.
+    """The `[job]` table. drawing_units: of bare numbers in drawings; beats what a DXF states.
 
     true_face: where the drafted size holds if the kerf tapers; top is where the tool goes in.  It
     is the whole job's, for one tool cuts all pieces of a material.

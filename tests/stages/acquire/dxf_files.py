@@ -10,6 +10,7 @@ import ezdxf
 
 from foamwright.findings import Finding
 from foamwright.stages.acquire.dxf import read_dxf
+from foamwright.stages.acquire.dxf_open import INSUNITS, stated_insunits
 from foamwright.stages.acquire.shapes import Shape
 
 MM = 4
@@ -44,6 +45,12 @@ def read(
 ) -> tuple[tuple[Shape, ...], list[Finding], str]:
     shapes, findings, unit = read_dxf(file, units, 3.0, tolerance)
     return shapes, list(findings), unit
+
+
+def in_mm(file: Path, tolerance: float = 0.05) -> tuple[tuple[Shape, ...], list[Finding], str]:
+    """A file of others: in mm where it states no unit that is known."""
+    stated = stated_insunits(file.read_bytes()) in INSUNITS
+    return read(file, None if stated else "mm", tolerance)
 
 
 def codes(findings: Iterable[Finding]) -> list[str]:

@@ -80,11 +80,13 @@ def test_an_unknown_unit_code_is_refused(tmp_path: Path) -> None:
     assert told.is_fault
 
 
-def test_the_file_goes_before_the_option_and_says_so(tmp_path: Path) -> None:
+def test_the_unit_asked_for_goes_before_the_file_s_and_a_finding_says_so(tmp_path: Path) -> None:
     file = built(tmp_path / "a.dxf", lambda m: m.add_line((0, 0), (2, 0)))
     (shape,), (told,), unit = read(file, "in")
-    assert (unit, shape.path.length) == ("mm", 2)
+    assert (unit, shape.path.length) == ("in", pytest.approx(50.8))
     assert told.code == "R006"
+    assert "states its unit as mm" in told.what
+    assert "read in in" in told.what
     assert read(file, "mm")[1] == []
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import pyogrio
 import pytest
 import shapely
-from dxf_files import codes, faults, read
+from dxf_files import codes, faults, in_mm
 
 from foamwright.stages.acquire.dxf_open import INSUNITS, stated_insunits
 
@@ -77,7 +77,7 @@ def test_every_file_is_read_or_refused(shared: Path) -> None:
     files = corpus(shared)
     assert len(files) > 90
     for file in files:
-        shapes, findings, unit = read(file, "mm")
+        shapes, findings, unit = in_mm(file)
         if file.stem in NOTHING_TO_CUT or not drawn_in(file):
             assert (shapes, faults(findings)) == ((), ["R304"]), file.name
         elif file.stem in BROKEN:
@@ -96,7 +96,7 @@ def test_every_file_is_read_or_refused(shared: Path) -> None:
 def test_gdal_agrees(shared: Path, name: str) -> None:
     file = named(shared, name)
     length, box = by_gdal(file)
-    shapes, _, _ = read(file, "mm", tolerance=0.0)
+    shapes, _, _ = in_mm(file, tolerance=0.0)
     boxes = np.array([s.path.bounds for s in shapes])
     ours = (*boxes[:, :2].min(axis=0), *boxes[:, 2:].max(axis=0))
     size = max(box[2] - box[0], box[3] - box[1])
@@ -114,7 +114,7 @@ def test_splines_have_their_true_length(shared: Path, name: str) -> None:
         for e in ezdxf.readfile(file).modelspace()
     ]
     length = sum(np.abs(np.diff(points)).sum() for points in flat) * unit
-    shapes, _, _ = read(file, "mm")
+    shapes, _, _ = in_mm(file)
     assert sum(s.path.length for s in shapes) == pytest.approx(length, rel=1e-5)
 
 
@@ -130,7 +130,7 @@ def test_splines_have_their_true_length(shared: Path, name: str) -> None:
     ],
 )
 def test_cut_parts_become_closed_outlines(shared: Path, name: str, outlines: int) -> None:
-    shapes, _, _ = read(named(shared, name), "mm")
+    shapes, _, _ = in_mm(named(shared, name))
     assert [s.path.closed for s in shapes] == [True] * outlines
 
 
@@ -138,13 +138,13 @@ def test_closed_lines_of_two_points_are_lines(shared: Path) -> None:
     """Each block holds a rectangle and a closed polyline that goes 0.5 mm there and back."""
     for name in ("insert", "insert_r14"):
         length, _ = by_gdal(named(shared, name))
-        shapes, _, _ = read(named(shared, name), "mm")
+        shapes, _, _ = in_mm(named(shared, name))
         assert [s.path.closed for s in shapes] == [False, True, False, True]
         assert sum(s.path.length for s in shapes) == pytest.approx(length - 2 * 0.5)
 
 
 def test_the_gears_gaps_are_told(shared: Path) -> None:
-    _, (told,), _ = read(named(shared, "gear"), "mm")
+    _, (told,), _ = in_mm(named(shared, "gear"))
     assert told.code == "R109"
     assert "4 gaps" in told.what
     assert "0.000134 mm" in told.what
@@ -152,17 +152,17 @@ def test_the_gears_gaps_are_told(shared: Path) -> None:
 
 def test_broken_loops_stay_open(shared: Path) -> None:
     """A gap of 0.1 mm is not bridged within 0.05, one of 0.04 is."""
-    (loop,), findings, _ = read(named(shared, "broken_loop"), "mm")
+    (loop,), findings, _ = in_mm(named(shared, "broken_loop"))
     assert not loop.path.closed
     assert findings == []
-    _, findings, _ = read(named(shared, "broken_pair"), "mm")
+    _, findings, _ = in_mm(named(shared, "broken_pair"))
     assert codes(findings) == ["R109"]
 
 
 def test_a_fill_has_the_box_and_area_of_a_second_reader(shared: Path) -> None:
     """GDAL's polygon of the same fill, its arcs as chords of 0.1 degrees or so."""
     (file,) = (f for f in corpus(shared) if f.stem == "testHatch")
-    shapes, _, _ = read(file, "mm")
+    shapes, _, _ = in_mm(file)
     pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": "0.1"})
     (polygon,) = shapely.from_wkb(pyogrio.raw.read(file)[2])
     (fill,) = shapes

@@ -135,13 +135,13 @@ def fault_of(folder: Path, body: str) -> Finding:
 
 
 def test_an_open_outline_tells_its_gap(tmp_path: Path) -> None:
-    found = fault_of(tmp_path, '<path id="sole" d="M10 10h50v50h-50v-49"/>')
+    found = fault_of(tmp_path, '<path id="sole" fill="none" d="M10 10h50v50h-50v-49"/>')
     assert (found.code, found.where) == ("R101", "heron.svg line 1 #sole")
     assert "1 mm from (10.00, 89.00) mm to its start at (10.00, 90.00) mm" in found.what
 
 
 def test_an_open_line_with_the_role_cut_inside_a_piece_is_open(tmp_path: Path) -> None:
-    body = '<rect width="50" height="50"/><path data-role="cut" d="M9 9h9v9"/>'
+    body = '<rect width="50" height="50"/><path data-role="cut" fill="none" d="M9 9h9v9"/>'
     assert fault_of(tmp_path, body).code == "R101"
 
 

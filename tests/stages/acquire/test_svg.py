@@ -6,7 +6,9 @@ import math
 
 import pytest
 from svg_texts import codes, one, shapes, svg
+from tests.browser import evaluate
 
+from foamwright.geometry.region import contains, region
 from foamwright.geometry.segments import Arc, Cubic
 from foamwright.stages.acquire.svg import MOST_INSTANCES, read_svg_bytes
 
@@ -442,14 +444,77 @@ def test_a_loose_end_within_the_tolerance_is_closed_and_told() -> None:
 
 
 def test_an_open_path_stays_open() -> None:
-    assert not one('<path d="M0 0h10v10h-10v-9.9"/>').path.closed
+    assert not one('<path fill="none" d="M0 0h10v10h-10v-9.9"/>').path.closed
+
+
+@pytest.mark.parametrize(
+    ("paint", "closed"),
+    [
+        ("", True),
+        ('fill="#ccc" stroke="black"', True),
+        ('style="fill: red"', True),
+        ('fill="none"', False),
+        ('fill="transparent" stroke="black"', False),
+        ('data-role="slit"', False),
+        ('data-role="mark"', False),
+        ('data-role="cut"', True),
+    ],
+)
+def test_a_fill_closes_a_line_that_has_no_end(paint: str, closed: bool) -> None:
+    """SVG 1.1, section 11.3: a fill closes each open subpath by a straight line."""
+    found, told = shapes(f'<path {paint} d="M10 10h50v50h-50v-40"/>')
+    (path,) = (s.path for s in found)
+    assert path.closed is closed
+    assert path.length == pytest.approx(200 if closed else 190)
+    assert codes(told, False) == (["R118"] if closed else [])
+    if closed:
+        assert "(10.00, 85.00) mm, the longest 10 mm" in told[0].what
+
+
+def test_a_fill_is_inherited_and_each_subpath_is_closed() -> None:
+    found, told = shapes('<g fill="none"><path fill="red" d="M0 0h9v9M20 0h9v9"/></g>')
+    assert [s.path.closed for s in found] == [True, True]
+    assert told[0].what.startswith("2 filled lines")
+
+
+def test_filled_lines_that_make_an_outline_together_are_joined_and_not_closed() -> None:
+    """Strokes of an outline drawn in parts: their fills are an oversight of many programs."""
+    halves = '<g stroke="black"><path d="M10 10h50v50"/><path d="M60 60h-50v-50"/></g>'
+    assert abs(one(halves).path.area) == pytest.approx(2500)
+    apart = '<g stroke="black"><path d="M10 10h50v50"/><path d="M60 60h-50v-40"/></g>'
+    assert [s.path.closed for s in shapes(apart)[0]] == [False]
+
+
+def test_a_line_drawn_there_and_back_has_no_fill() -> None:
+    found, told = shapes('<path d="M0 9h10h-8"/><line x1="20" x2="5" y2="50"/><path d="M0 80h5"/>')
+    assert [s.path.closed for s in found] == [False] * 3
+    assert "R118" not in codes(told, False)
+
+
+def test_a_closed_fill_covers_what_a_browser_fills() -> None:
+    """Spots of a grid that `isPointInFill` counts, against the region read."""
+    data = "M10 90C10 20 90 20 90 90L70 60Q50 10 30 70"
+    script = """
+    const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+    document.body.append(svg);
+    const p = document.createElementNS("http://www.w3.org/2000/svg", "path");
+    p.setAttribute("d", DATA); svg.append(p);
+    const seen = [];
+    for (let y = 0.5; y < 100; y += 2) for (let x = 0.5; x < 100; x += 2)
+      seen.push(p.isPointInFill(new DOMPoint(x, y)));
+    return seen;"""
+    theirs = evaluate(script, data)
+    material = region(one(f'<path d="{data}"/>').path, (), 1e-3)
+    spots = [complex(x + 0.5, 99.5 - y) for y in range(0, 100, 2) for x in range(0, 100, 2)]
+    assert [contains(material, p) for p in spots] == theirs
+    assert 200 < sum(theirs) < 2000
 
 
 def test_a_corner_hidden_by_rounded_coordinates_is_none() -> None:
     # 6 degrees over handles of 1 mm written in steps of 0.1 mm: not sure, so no corner
-    coarse = one('<path d="M0 50L1.0 50.0L2.0 50.1L40 54.1"/>').path
+    coarse = one('<path fill="none" d="M0 50L1.0 50.0L2.0 50.1L40 54.1"/>').path
     assert coarse.corners == frozenset()
-    fine = one('<path d="M0 50L1.000 50.000L2.000 50.105L40 54.094"/>').path
+    fine = one('<path fill="none" d="M0 50L1.000 50.000L2.000 50.105L40 54.094"/>').path
     assert fine.corners == frozenset({1})
 
 

@@ -20,7 +20,7 @@ from foamwright.geometry.segments import Line, Segment
 from foamwright.stages.acquire import read_drawing
 from foamwright.stages.acquire.curves import mapped
 from foamwright.stages.acquire.pathgrammar import Subpath, parse
-from foamwright.stages.acquire.svg import read_svg
+from foamwright.stages.acquire.svg import read_svg, read_svg_bytes
 
 PX = 96 / 25.4
 #: What the browser's pictures show besides lines, or where it goes by a newer draft than SVG 1.1.
@@ -105,10 +105,13 @@ def page_size(root: Any) -> tuple[float, float] | None:
 
 def pictures(file: Path) -> tuple[str, str, float, float] | None:
     """The file with thin lines, what was read from it, and the page's size; None: left out."""
-    shapes, told, _ = read_svg(file)
-    if any(f.is_fault for f in told):
+    if any(f.is_fault for f in read_svg(file)[1]):
         return None
     root = etree.fromstring(file.read_bytes(), etree.XMLParser(resolve_entities=True))
+    etree.SubElement(root, "{http://www.w3.org/2000/svg}style").text = "*{fill:none!important}"
+    shapes, told, _ = read_svg_bytes(etree.tostring(root), file.name)
+    if any(f.is_fault for f in told):
+        return None
     size = page_size(root)
     if size is None:
         return None

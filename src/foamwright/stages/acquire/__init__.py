@@ -17,6 +17,7 @@ from foamwright.model import Drawing, Piece
 from foamwright.stages.acquire.pieces import sort_shapes
 from foamwright.stages.acquire.shapes import Reading
 from foamwright.stages.acquire.told import tidied
+from foamwright.units import unit_size
 
 #: The widest gap between loose ends, in mm, that is closed.
 JOIN_TOLERANCE = 0.05
@@ -38,8 +39,9 @@ def read_drawing(
 ) -> tuple[Drawing, tuple[Finding, ...]]:
     """The pieces of a drawing and what was noticed; a file that can't be read gives faults.
 
-    units: what a bare number of the file stands for, where the file doesn't say.  corner_angle:
-    degrees of turn above which a joint is a corner.  join_tolerance: mm, gaps up to it are closed.
+    units: what a bare number of the file stands for; it beats what a DXF states, and an SVG with a
+    physical size has no bare number.  corner_angle: degrees of turn above which a joint is a
+    corner.  join_tolerance: mm, gaps up to it are closed.
     """
     shapes, findings, unit = _read(file, units, corner_angle, join_tolerance)
     if not shapes and any(f.is_fault for f in findings):
@@ -102,13 +104,16 @@ def _kind(file: pathlib.Path) -> tuple[str, tuple[Finding, ...]]:
 def _size_in_doubt(
     name: str, pieces: tuple[Piece, ...], unit: str, units: str | None
 ) -> tuple[Finding, ...]:
-    """Sizes that no foam or fabric piece has: a fault where nobody said the unit."""
+    """Sizes that no foam or fabric piece has: a fault where nobody said the unit.
+
+    An SVG with a physical size stays in doubt unless the unit asked for is the one that it states.
+    """
     if not pieces:
         return ()
     sizes = [max(b[2] - b[0], b[3] - b[1]) for b in (p.outline.bounds for p in pieces)]
     if LEAST_SIZE <= max(sizes) <= MOST_SIZE:
         return ()
     what = f"its largest piece measures {max(sizes):.3g} mm, so the unit is in doubt"
-    if units is None and unit == "px":
-        return (fault("R005", name, what, "state the unit with --units"),)
+    if units is None or unit_size(units) != unit_size(unit):
+        return (fault("R005", name, what, f"state the unit with --units ({unit}, if it is meant)"),)
     return (warning("R005", name, what, f"check that {unit} is meant"),)

@@ -72,9 +72,9 @@ def read_dxf(
 ) -> Reading:
     """The shapes of model space in mm, y up, loose ends joined; the findings; the file's unit.
 
-    units: the unit of a file that states none (`mm`, `cm`, `in`, ...).  corner_angle: degrees.
-    join_tolerance: mm, the widest gap that is closed.  Raises nothing for a bad file: the findings
-    then hold a fault.  The unit is empty where it isn't known.
+    units: the unit asked for (`mm`, `cm`, `in`, ...), which beats what the file states.
+    corner_angle: degrees.  join_tolerance: mm, the widest gap that is closed.  Raises nothing for a
+    bad file: the findings then hold a fault.  The unit is empty where it isn't known.
     """
     opened, findings = open_dxf(file)
     if opened is None:
@@ -103,8 +103,9 @@ def _unit(
     if code in INSUNITS:
         unit, size = INSUNITS[code]
         if given is not None and abs(unit_size(given) - size) > 1e-9 * size:
-            what = f"states its unit as {unit}, so the {given} given beside it is not used"
-            return unit, size, (warning("R006", name, what, "change $INSUNITS if it is wrong"),)
+            what = f"states its unit as {unit}, but is read in {given}, as asked for"
+            mend = f"leave the unit out if {unit} is right"
+            return given, unit_size(given), (warning("R006", name, what, mend),)
         return unit, size, ()
     if given is not None:
         return given, unit_size(given), ()

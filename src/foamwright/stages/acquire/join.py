@@ -93,7 +93,9 @@ def join_loose(
     for members in loose.values():
         chains = [_Chain(i, made.pop(i).path) for i in members]
         for chain in _chained(chains, tolerance, corner_angle, told):
-            made[chain.first] = replace(kept[chain.first], path=chain.path)
+            first = kept[chain.first]
+            kind = first.kind if chain.path is first.path else ""  # of one run alone
+            made[chain.first] = replace(first, path=chain.path, kind=kind)
     told.shared = [kept[i].path.start for i in sorted(set(repeated)) if _divides(made.get(i))]
     result, again = without_doubles(made[i] for i in sorted(made))
     told.doubled = [s[i].path.start for s, row in ((kept, repeated), (result, again)) for i in row]

@@ -20,6 +20,8 @@ ROLES = ("cut", "mark", "slit", "fold", "grain", "point", "note")
 FILL = "fill"
 #: The kind of a fold about which a half is to be opened, whatever the job says.
 MIRROR = "mirror"
+#: The kinds of an open line that bears a fill, and of one of which nothing but the fill is seen.
+FILLED, SEEN_FILL = "filled", "seen-fill"
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +30,8 @@ class Shape:
 
     groups: names of the enclosing groups or layers, outermost first.  role: one of `ROLES` where
     the drawing states it.  where: file, line and name, for messages (`heron.svg line 12 #sole`);
-    the subpaths of one element share it.  kind: what `data-shape` says of a mark (`hole`), FILL
-    or MIRROR.
+    the subpaths of one element share it.  kind: what `data-shape` says of a mark (`hole`), FILL,
+    MIRROR, FILLED or SEEN_FILL.
     A dot of no size (a `point`, a note's place) is one line from a spot to itself.
     """
 

@@ -19,8 +19,9 @@ from foamwright.findings import Finding, fault, note, warning
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import CORNER_ANGLE
 from foamwright.stages.acquire import svgload
+from foamwright.stages.acquire.fills import kind_of_fill, sealed, told_of_closing
 from foamwright.stages.acquire.join import join_loose
-from foamwright.stages.acquire.shapes import ROLES, Reading, Shape
+from foamwright.stages.acquire.shapes import FILLED, ROLES, SEEN_FILL, Reading, Shape
 from foamwright.stages.acquire.svgcontext import (
     WIDE_STROKE,
     Context,
@@ -104,9 +105,12 @@ def read_svg_bytes(
         return (), (*told, fault("R205", name, str(why), mend)), ""
     walk = Walk(root, name, Pen(corner_angle, join_tolerance))
     walk.run(root, found)
-    joined, more = join_loose(walk.shapes, join_tolerance, corner_angle, name)
+    seen, closings = sealed(walk.shapes, SEEN_FILL, join_tolerance, corner_angle)
+    joined, more = join_loose(seen, join_tolerance, corner_angle, name)
+    whole, later = sealed(joined, FILLED, join_tolerance, corner_angle)
+    more += told_of_closing(name, closings + later)
     findings = (*told, *told_about_units(name, found, units), *walk.told(), *more)
-    return joined, tidied(findings), found.unit
+    return whole, tidied(findings), found.unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,14 +212,15 @@ class Walk:
 
     def _inherited(self, style: _Style, context: Context) -> Context:
         seen, stroke = style.get("visibility"), style.get("stroke")
-        width = style.get("stroke-width")
-        if seen is None and stroke is None and width is None:
+        width, fill = style.get("stroke-width"), style.get("fill")
+        if seen is None and stroke is None and width is None and fill is None:
             return context
         visible = context.visible if seen in (None, "inherit") else seen == "visible"
         return replace(
             context,
             visible=visible,
-            stroke=stroke or context.stroke,
+            fill=context.fill if fill in (None, "inherit") else fill,
+            stroke=context.stroke if stroke in (None, "inherit") else stroke,
             stroke_width=width or context.stroke_width,
         )
 
@@ -312,9 +317,11 @@ class Walk:
         own, groups = names.id, context.groups
         if context.instance is not None and context.instance.get("id"):
             own, groups = context.instance.get("id") or "", groups + names.all
+        fill = kind_of_fill(context.fill, context.stroke) if names.role in (None, "cut") else ""
         where, shape_kind = self._where(el), el.get("data-shape") or ""
         for path in paths:
-            shape = Shape(path, own, names.title, groups, names.role, where, shape_kind)
+            meant = shape_kind or ("" if path.closed else fill)
+            shape = Shape(path, own, names.title, groups, names.role, where, meant)
             self.shapes.append(shape)
 
     def _note(self, el: Element, context: Context) -> None:

@@ -28,6 +28,7 @@ class Context:
     groups: tuple[str, ...] = ()
     role: str | None = None
     visible: bool = True
+    fill: str = "black"
     stroke: str = "none"
     stroke_width: str = "1"
     uses: tuple[Element, ...] = ()

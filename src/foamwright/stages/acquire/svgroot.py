@@ -121,9 +121,10 @@ def told_about_units(where: str, found: Page, units: str | None) -> tuple[Findin
     if units is None and not found.stated:
         what = "states no physical size; one unit was taken as 1/96 in"
         return (note("R213", where, what, "state width and height in mm or in, or give --units"),)
-    if units is not None and found.stated and units != found.unit:
-        what = f"states its size in {found.unit}, so --units {units} was not used"
-        return (warning("R006", where, what, "leave --units out, or correct the drawing"),)
+    if units is not None and found.stated and unit_size(units) != unit_size(found.unit):
+        what = f"states its size in {found.unit}: no number of it is bare, so {units} was not used"
+        mend = "leave the unit out, or correct the drawing's width and height"
+        return (warning("R006", where, what, mend),)
     return ()
 
 

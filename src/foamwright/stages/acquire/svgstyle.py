@@ -23,7 +23,16 @@ PROPERTIES = frozenset(
     (
         *("display", "visibility", "transform", "transform-origin", "clip-path", "mask"),
         *("x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", "d"),
-        *("translate", "rotate", "scale", "transform-box", "zoom", "stroke", "stroke-width"),
+        *(
+            "translate",
+            "rotate",
+            "scale",
+            "transform-box",
+            "zoom",
+            "fill",
+            "stroke",
+            "stroke-width",
+        ),
     )
 )
 
