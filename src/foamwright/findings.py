@@ -130,6 +130,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A331": "a notch that the blade can't cut, made a slit or a mark",
         "A332": "a bevel that is left for the hand",
         "A333": "a bevel on an edge that isn't there or doesn't bear it",
+        "A341": "a label or joint number that finds no room, left out",
+        "A342": "a label with letters that have no strokes",
+        "A343": "a label that the machine or the face that lies up doesn't bear",
         # L: layout (stages/arrange)
         "L401": "a piece fits no stock of its material",
         "L402": "the layout search failed or broke a rule, so boxes were laid in rows",

@@ -18,7 +18,17 @@ from foamwright.fields import BridgeKeys, Length, Name, Size, Table, Text, Width
 from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
 from foamwright.job_drafts import DraftSpec
-from foamwright.job_pattern import AxisName, Carry, CornerKind, ScaleKeys, SizeKeys, SizeSpec
+from foamwright.job_pattern import (
+    AxisName,
+    Carry,
+    CornerKind,
+    Hand,
+    LabelKeys,
+    PieceLabel,
+    ScaleKeys,
+    SizeKeys,
+    SizeSpec,
+)
 from foamwright.model import TrueFace
 from foamwright.names import distinct_names, safe_name
 from foamwright.strict_toml import Source, faults_of, read_toml
@@ -132,7 +142,10 @@ class MarkSpec(Part):
 
 
 class PieceSpec(ScaleKeys):
-    """One `[[piece]]`: where it is drawn and what is to be made of it."""
+    """One `[[piece]]`: where it is drawn and what is to be made of it.
+
+    hand: of its copies that are not mirrored.
+    """
 
     name: Name
     outline: Name
@@ -154,6 +167,8 @@ class PieceSpec(ScaleKeys):
     relief: tuple[Relief, ...] = ()
     bevel: tuple[Bevel, ...] = ()
     mark: tuple[MarkSpec, ...] = ()
+    hand: Hand | None = None
+    label: PieceLabel | None = None
     bridges: BridgeKeys | None = None
 
 
@@ -233,6 +248,7 @@ class Job(Part):
     size: tuple[SizeSpec, ...] = ()
     draft: tuple[DraftSpec, ...] = ()
     seam: tuple[Seam, ...] = ()
+    label: LabelKeys | None = None
     permit: tuple[Permit, ...] = ()
     stock: tuple[StockSpec, ...] = ()
 

@@ -14,7 +14,7 @@ from typing import Any, TypeGuard
 
 from foamwright.findings import Finding
 from foamwright.job_drafts import draft_checks, unknown_draft
-from foamwright.job_pattern_checks import names_edge, near, size_checks, sizes_checks
+from foamwright.job_pattern_checks import label_checks, names_edge, near, size_checks, sizes_checks
 from foamwright.names import safe_name
 from foamwright.strict_toml import Source, shown
 from foamwright.toml_lines import KeyPath
@@ -108,6 +108,10 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
         yield from _edge(source, at, bevel, _edges(piece))
     for at, mark in tables(piece, "mark", path):
         yield from _mark(source, at, mark)
+    yield from label_checks(source, path, piece)
+    label = piece.get("label")
+    if isinstance(label, Mapping):
+        yield from _edge(source, (*path, "label"), label, _edges(piece))
 
 
 def _notch(

@@ -26,7 +26,7 @@ from foamwright.geometry.path import Path, joined
 from foamwright.geometry.segments import Segment
 
 Method: TypeAlias = Literal["laser", "drag-knife", "oscillating-knife"]
-MarkShape: TypeAlias = Literal["cross", "dot", "hole", "line", "notch", "fold"]
+MarkShape: TypeAlias = Literal["cross", "dot", "hole", "line", "notch", "fold", "label"]
 MarkMaker: TypeAlias = Literal["score", "pen", "hole", "slit"]
 #: Where the drafted size holds: where the tool goes in, halfway, or where it comes out.
 TrueFace: TypeAlias = Literal["top", "middle", "bottom"]

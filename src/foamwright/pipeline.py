@@ -1,7 +1,7 @@
 """The map: one line a stage, from a job to proven files.
 
 `plan` does all up to writing (that is `check`); `cut` writes, proves from disk and publishes.
-What happens between the lines is in `planning.py` and `finishing.py`.
+What happens between the lines is in `planning.py`, `copying.py` and `finishing.py`.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from foamwright.asked import Noticed, Plan, Request
+from foamwright.copying import make_copies
 from foamwright.explained import Explanation
 from foamwright.findings import Finding, refuse_on_fault
 from foamwright.finishing import (
@@ -51,9 +52,10 @@ def plan(request: Request) -> Plan:
     drafts = noticed(draft_patterns(asked, drawn))  # alter: stitch lines at their size
     seams = noticed(judge_seams(asked, drafts))
     pieces = noticed(alter_pieces(asked, drafts, benches))  # alter: cut lines, notches, marks
+    copies = noticed(make_copies(asked, drafts, benches, pieces))  # alter: mirrored, labelled
     noticed.add(judge_hazards(asked, benches))  # safety, on the plan
     noticed.stop_on_fault()
-    layouts = noticed(arrange_copies(asked, benches, pieces))  # arrange
+    layouts = noticed(arrange_copies(asked, benches, copies))  # arrange
     noticed.stop_on_fault()
     cuts = noticed(compensate_sheets(asked, benches, layouts))  # compensate
     noticed.stop_on_fault()

@@ -5,7 +5,7 @@ Its nouns are in `asked.py`.  Writes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,7 +15,6 @@ from foamwright.derive import (
     bridging_for,
     footprint_of,
     limits_for,
-    rotations_for,
     settings_for,
     stock_for,
     style_for,
@@ -23,7 +22,6 @@ from foamwright.derive import (
 )
 from foamwright.errors import CommandError
 from foamwright.findings import Finding, Refused, fault
-from foamwright.geometry.affine import Affine
 from foamwright.hazards import load_rules
 from foamwright.job import Job, PieceSpec, job_for_drawing, load_job
 from foamwright.job_checks import drawing_and_piece
@@ -50,7 +48,6 @@ from foamwright.stages.alter import (
     SeamRow,
     alter,
     bevelled,
-    copies_of,
     draft,
     measure_seams,
     suited,
@@ -275,20 +272,15 @@ def kept_layouts(asked: AskedJob) -> dict[str, list[kept.Group]]:
 
 
 def arrange_copies(
-    asked: AskedJob, benches: Benches, pieces: Mapping[str, Piece]
+    asked: AskedJob, benches: Benches, by_bench: Mapping[tuple[str, str], Sequence[Copy]]
 ) -> tuple[dict[tuple[str, str], Layout], list[Finding]]:
-    """The sheets of each bench, numbered through the job."""
+    """The sheets of each bench, numbered through the job; by_bench: its copies."""
     before = kept_layouts(asked)
     layouts: dict[tuple[str, str], Layout] = {}
     findings: list[Finding] = []
     number = 0
     for pair, bench in benches.items():
-        copies = [
-            c
-            for s in asked.specs
-            if (s.material, asked.machine_of(s)) == pair
-            for c in _copies(asked, bench, s, pieces[s.name])
-        ]
+        copies = by_bench[pair]
         if not copies:
             continue
         key = kept.layout_key(copies, bench.stocks, bench.limits, bench.back)
@@ -305,26 +297,6 @@ def arrange_copies(
         layouts[pair] = replace(layout, sheets=sheets)
         findings.extend(layout.findings)
     return layouts, findings
-
-
-def _copies(asked: AskedJob, bench: Bench, spec: PieceSpec, piece: Piece) -> list[Copy]:
-    made = copies_of(
-        piece,
-        spec,
-        bench.material.id,
-        bench.machine.id,
-        lambda grain: rotations_for(bench.material.profile, grain),
-        back=bench.back,
-    )
-    bridging = bridging_for(spec.bridges, bench.cut)
-    wanted = [replace(c, bridging=bridging) for c in made if asked.wants(spec.name, c.name)]
-    return [_at_origin(c) for c in wanted]
-
-
-def _at_origin(copy: Copy) -> Copy:
-    """Moved so that its box starts at the origin: a layout doesn't hang on the drawing's place."""
-    low_x, low_y, _, _ = copy.piece.outline.bounds
-    return replace(copy, piece=copy.piece.transformed(Affine.translation(-complex(low_x, low_y))))
 
 
 Cuts = Mapping[tuple[str, str], tuple[tuple[Sheet, tuple[Cut, ...]], ...]]

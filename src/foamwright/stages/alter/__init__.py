@@ -8,17 +8,21 @@ from foamwright.stages.alter.alter import alter, copies_of, draft
 from foamwright.stages.alter.bevels import bevelled
 from foamwright.stages.alter.cuttable import suited
 from foamwright.stages.alter.draft import Draft, Drafts
+from foamwright.stages.alter.labels import Face, Joint, labelled
 from foamwright.stages.alter.seam_notches import with_seam_notches
 from foamwright.stages.alter.seams import SeamRow, measure_seams
 
 __all__ = [
     "Draft",
     "Drafts",
+    "Face",
+    "Joint",
     "SeamRow",
     "alter",
     "bevelled",
     "copies_of",
     "draft",
+    "labelled",
     "measure_seams",
     "suited",
     "with_seam_notches",
