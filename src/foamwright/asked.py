@@ -28,7 +28,7 @@ from foamwright.names import safe_name
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
 from foamwright.profiles import Loaded, Shelf
 from foamwright.safety import Use
-from foamwright.stages.alter import SeamRow
+from foamwright.stages.alter import CoreRow, SeamRow
 from foamwright.stages.arrange import Asked as LayoutAsked
 from foamwright.stages.arrange import Layout
 
@@ -145,6 +145,8 @@ class AskedJob:
         wanted = {s.name for s in self.specs}
         wanted |= {n for s in self.sizes if wanted & {*s.pieces.values()} if (n := s.measured_by)}
         sources = {s.name: {c.from_.partition(".")[0] for c in s.carry} for s in self.job.piece}
+        for spec in self.job.piece:
+            sources[spec.name] |= {spec.core.of} if spec.core else set()
         for sewn in ({j.partition(".")[0] for j in s.joins} for s in self.job.seam if s.notch):
             for name in sewn:
                 sources[name] |= sewn
@@ -204,6 +206,7 @@ class Plan:
     asked: AskedJob
     benches: Benches
     seams: tuple[SeamRow, ...]
+    cores: tuple[CoreRow, ...]
     layouts: Layouts
     programs: tuple[tuple[Bench, Program], ...]
     findings: tuple[Finding, ...]

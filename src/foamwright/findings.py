@@ -133,6 +133,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A341": "a label or joint number that finds no room, left out",
         "A342": "a label with letters that have no strokes",
         "A343": "a label that the machine or the face that lies up doesn't bear",
+        "A351": "a core whose edges aren't there, or that its shell has no room for",
+        "A352": "a core against its shell, told",
+        "A353": "a core that is looser or tighter in its shell than the job allows",
         # L: layout (stages/arrange)
         "L401": "a piece fits no stock of its material",
         "L402": "the layout search failed or broke a rule, so boxes were laid in rows",

@@ -130,7 +130,7 @@ def _sheet_entry(bench: Bench, program: Program) -> SheetEntry:
 def _inputs(asked: AskedJob) -> Iterable[InputEntry]:
     names = [] if asked.request.is_drawing else [asked.request.source.name]
     drawn = (drawing_and_piece(s.outline)[0] for s in asked.specs)
-    names += dict.fromkeys(name for name in drawn if name != DRAFT)
+    names += dict.fromkeys(name for name in drawn if name and name != DRAFT)
     for name in names:
         told = Path(name).name if Path(name).is_absolute() else name
         yield InputEntry(name=told, sha256=sha256((asked.folder / name).read_bytes()))

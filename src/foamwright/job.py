@@ -17,6 +17,7 @@ from pydantic import BeforeValidator, Field, ValidationError, ValidationInfo
 from foamwright.fields import BridgeKeys, Length, Name, Size, Table, Text, Width, bare_unit
 from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
+from foamwright.job_cores import CoreKeys
 from foamwright.job_drafts import DraftSpec
 from foamwright.job_pattern import (
     AxisName,
@@ -114,9 +115,13 @@ class SeamNotch(NotchKind):
 
 
 class Relief(Part):
-    """A V cut in from an edge of foam so that it bends: no notch."""
+    """A V cut in from an edge of foam so that it bends: no notch.
+
+    opposite: the edge across, which gets the same relief at the same distance from the same end.
+    """
 
     edge: str
+    opposite: str | None = None
     at: Place
     depth: Size
     width: Size
@@ -145,10 +150,12 @@ class PieceSpec(ScaleKeys):
     """One `[[piece]]`: where it is drawn and what is to be made of it.
 
     hand: of its copies that are not mirrored.
+    outline: empty only where the piece is derived from another, as its `core` tells.
     """
 
     name: Name
-    outline: Name
+    outline: Name = ""
+    core: CoreKeys | None = None
     drawn: Literal["stitch-line", "cut-line"] = "stitch-line"
     material: Name
     machine: Name | None = None

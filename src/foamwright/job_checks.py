@@ -13,6 +13,7 @@ from pathlib import PurePath
 from typing import Any, TypeGuard
 
 from foamwright.findings import Finding
+from foamwright.job_cores import core_checks
 from foamwright.job_drafts import draft_checks, unknown_draft
 from foamwright.job_pattern_checks import label_checks, names_edge, near, size_checks, sizes_checks
 from foamwright.names import safe_name
@@ -55,9 +56,13 @@ def _pieces(source: Source) -> tuple[str, ...]:
     return tuple(str(p.get("name")) for _, p in tables(source.data, "piece"))
 
 
-def _edges(piece: Mapping[str, Any]) -> tuple[str, ...]:
-    edges = piece.get("edges")
-    return tuple(edges) if isinstance(edges, Mapping) else ()
+def _edges(source: Source, piece: Mapping[str, Any]) -> tuple[str, ...]:
+    """The edges that a piece names, and for a core those of its shell."""
+    core = piece.get("core")
+    of = core.get("of") if isinstance(core, Mapping) else None
+    shells = [p for _, p in tables(source.data, "piece") if of and p.get("name") == of]
+    found = (p.get("edges") for p in (piece, *shells))
+    return tuple(name for edges in found if isinstance(edges, Mapping) for name in edges)
 
 
 def _names(source: Source) -> Iterator[Finding]:
@@ -89,6 +94,7 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
     if piece.get("count", 1) == 0 and piece.get("mirrored", 0) == 0:
         mend = "set count or mirrored to 1 or more, or leave the piece out"
         yield source.fault("J509", (*path, "count"), "no copy is asked for", mend)
+    yield from core_checks(source, path, piece, tuple(tables(source.data, "piece")))
     outline = piece.get("outline")
     if isinstance(outline, str) and not all(drawing_and_piece(outline)):
         what = "must name a drawing and the piece in it"
@@ -101,11 +107,12 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
     for at, carry in tables(piece, "carry", path):
         yield from names_edge(source, (*at, "from"), carry.get("from"), _pieces(source))
     for at, notch in tables(piece, "notch", path):
-        yield from _notch(source, at, notch, _edges(piece))
+        yield from _notch(source, at, notch, _edges(source, piece))
     for at, relief in tables(piece, "relief", path):
-        yield from _edge(source, at, relief, _edges(piece))
+        yield from _edge(source, at, relief, _edges(source, piece))
+        yield from _edge(source, at, relief, _edges(source, piece), "opposite")
     for at, bevel in tables(piece, "bevel", path):
-        yield from _edge(source, at, bevel, _edges(piece))
+        yield from _edge(source, at, bevel, _edges(source, piece))
     for at, mark in tables(piece, "mark", path):
         yield from _mark(source, at, mark)
     yield from label_checks(source, path, piece)
@@ -128,12 +135,16 @@ def _notch(
 
 
 def _edge(
-    source: Source, path: KeyPath, part: Mapping[str, Any], edges: tuple[str, ...]
+    source: Source,
+    path: KeyPath,
+    part: Mapping[str, Any],
+    edges: tuple[str, ...],
+    key: str = "edge",
 ) -> Iterator[Finding]:
-    edge = part.get("edge")
+    edge = part.get(key)
     if isinstance(edge, str) and edge not in edges:
         mend = near(edge, edges, "name it in [piece.edges] with the corners it runs between")
-        yield source.fault("J508", (*path, "edge"), f"no edge is named {shown(edge)}", mend)
+        yield source.fault("J508", (*path, key), f"no edge is named {shown(edge)}", mend)
 
 
 def _mark(source: Source, path: KeyPath, mark: Mapping[str, Any]) -> Iterator[Finding]:

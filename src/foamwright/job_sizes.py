@@ -65,7 +65,8 @@ def _size(name: str, keys: SizeKeys, pieces: Mapping[str, str]) -> JobSize:
 
 def _piece(spec: PieceSpec, size: JobSize) -> PieceSpec:
     carry = tuple(c.model_copy(update={"from_": size.edge(c.from_)}) for c in spec.carry)
-    return spec.model_copy(update={"name": size.pieces[spec.name], "carry": carry})
+    core = spec.core and spec.core.model_copy(update={"of": size.pieces[spec.core.of]})
+    return spec.model_copy(update={"name": size.pieces[spec.name], "carry": carry, "core": core})
 
 
 def _seam(seam: Seam, size: JobSize) -> Seam:

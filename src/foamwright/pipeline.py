@@ -30,6 +30,7 @@ from foamwright.planning import (
     compensate_sheets,
     draft_patterns,
     job_lines,
+    judge_cores,
     judge_hazards,
     judge_seams,
     load,
@@ -49,8 +50,9 @@ def plan(request: Request) -> Plan:
     noticed = Noticed(job_lines(asked))
     drawn = noticed(read_drawings(asked))  # acquire
     benches = noticed(set_up(asked))  # profiles -> tool, limits, stock
-    drafts = noticed(draft_patterns(asked, drawn))  # alter: stitch lines at their size
+    drafts = noticed(draft_patterns(asked, drawn, benches))  # alter: stitch lines at their size
     seams = noticed(judge_seams(asked, drafts))
+    cores = noticed(judge_cores(asked, drafts, benches))
     pieces = noticed(alter_pieces(asked, drafts, benches))  # alter: cut lines, notches, marks
     copies = noticed(make_copies(asked, drafts, benches, pieces))  # alter: mirrored, labelled
     noticed.add(judge_hazards(asked, benches))  # safety, on the plan
@@ -60,7 +62,7 @@ def plan(request: Request) -> Plan:
     cuts = noticed(compensate_sheets(asked, benches, layouts))  # compensate
     noticed.stop_on_fault()
     programs = order_cuts(benches, cuts)  # order
-    return Plan(asked, benches, seams, layouts, programs, noticed.findings)
+    return Plan(asked, benches, seams, cores, layouts, programs, noticed.findings)
 
 
 def cut(request: Request, out: Path) -> Result:

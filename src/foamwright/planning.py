@@ -43,12 +43,15 @@ from foamwright.safety import assess
 from foamwright.stages.acquire import read_drawing, select
 from foamwright.stages.acquire.drafts import drafts
 from foamwright.stages.alter import (
+    CoreRow,
     Draft,
     Drafts,
     SeamRow,
     alter,
     bevelled,
+    derived_cores,
     draft,
+    measure_cores,
     measure_seams,
     suited,
     with_seam_notches,
@@ -117,7 +120,7 @@ def read_drawings(asked: AskedJob) -> tuple[dict[str, Piece], list[Finding]]:
     drawings: dict[str, Drawing] = {DRAFT: drafted}
     findings = list(told)
     drawn: dict[str, Piece] = {}
-    for spec in asked.needed:
+    for spec in (s for s in asked.needed if s.outline):
         file, name = drawing_and_piece(spec.outline)
         if file not in drawings:
             drawing, found = read_drawing(
@@ -193,7 +196,7 @@ def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
 
 
 def draft_patterns(
-    asked: AskedJob, drawn: Mapping[str, Piece]
+    asked: AskedJob, drawn: Mapping[str, Piece], benches: Benches
 ) -> tuple[dict[str, Draft], tuple[Finding, ...]]:
     """The patterns on their stitch lines, at their sizes, by name."""
     made: dict[str, Draft] = {}
@@ -206,7 +209,17 @@ def draft_patterns(
         drafts, found = draft(pieces, size.keys, ALLOWANCE_TOLERANCE, size.name)
         made.update(drafts)
         findings.extend(found)
+    cores = {s.name: s for s in asked.needed if s.core and not s.outline}
+    derived, found = derived_cores(made, cores, thicknesses(asked, benches), ALLOWANCE_TOLERANCE)
+    made.update(derived)
+    findings.extend(found)
     return with_seam_notches(made, asked.job.seam), tuple(findings)
+
+
+def thicknesses(asked: AskedJob, benches: Benches) -> dict[str, float]:
+    """mm, of the material of each wanted piece whose profiles are there."""
+    pairs = {s.name: (s.material, asked.machine_of(s)) for s in asked.specs}
+    return {n: benches[p].material.profile.thickness for n, p in pairs.items() if p in benches}
 
 
 def _named(finding: Finding, profile: str) -> Finding:
@@ -220,6 +233,15 @@ def judge_seams(asked: AskedJob, drafts: Drafts) -> tuple[tuple[SeamRow, ...], t
     wanted = {s.name: drafts[s.name].pattern for s in asked.specs if s.name in drafts}
     seams = tuple(s for s in asked.job.seam if all(j.partition(".")[0] in wanted for j in s.joins))
     return measure_seams(seams, wanted)
+
+
+def judge_cores(
+    asked: AskedJob, drafts: Drafts, benches: Benches
+) -> tuple[tuple[CoreRow, ...], tuple[Finding, ...]]:
+    """The wanted cores against their shells."""
+    wanted = {s.name for s in asked.specs}
+    cores = {n: d for n, d in drafts.items() if n in wanted or d.spec.core is None}
+    return measure_cores(cores, thicknesses(asked, benches), ALLOWANCE_TOLERANCE)
 
 
 def alter_pieces(

@@ -6,13 +6,16 @@ edge is a run between two corners; a bite is what a notch or relief takes out of
 
 from foamwright.stages.alter.alter import alter, copies_of, draft
 from foamwright.stages.alter.bevels import bevelled
+from foamwright.stages.alter.core import CoreRow, measure_cores
 from foamwright.stages.alter.cuttable import suited
+from foamwright.stages.alter.derived import derived_cores
 from foamwright.stages.alter.draft import Draft, Drafts
 from foamwright.stages.alter.labels import Face, Joint, labelled
 from foamwright.stages.alter.seam_notches import with_seam_notches
 from foamwright.stages.alter.seams import SeamRow, measure_seams
 
 __all__ = [
+    "CoreRow",
     "Draft",
     "Drafts",
     "Face",
@@ -21,8 +24,10 @@ __all__ = [
     "alter",
     "bevelled",
     "copies_of",
+    "derived_cores",
     "draft",
     "labelled",
+    "measure_cores",
     "measure_seams",
     "suited",
     "with_seam_notches",

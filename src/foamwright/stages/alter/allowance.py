@@ -7,7 +7,7 @@ Widths and corners by edge are in `widths.py`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from foamwright.errors import GeometryError
@@ -22,8 +22,9 @@ from foamwright.job import PieceSpec
 from foamwright.model import Mark
 from foamwright.stages.alter.edges import NoSuchEdgeError, directions
 from foamwright.stages.alter.pattern import OUTLINE, Pattern
+from foamwright.stages.alter.run_on import run_on
 from foamwright.stages.alter.sharpened import sharpened, without
-from foamwright.stages.alter.widths import Widths, unknown_names, widths_of
+from foamwright.stages.alter.widths import unknown_names, widths_of
 
 #: How far a mitred corner may reach, as a multiple of the allowance, before it is cut square.
 MITRE_LIMIT = 4.0
@@ -102,7 +103,7 @@ def _cut(pattern: Pattern, spec: PieceSpec, ring: str, tolerance: float) -> Path
         )
         found = tuple(p.path for p in made)
     if len(found) != 1 or found[0].area * path.area <= 0:
-        raise _no_room(widths)
+        raise _no_room(widths.mm)
     return found[0]
 
 
@@ -112,25 +113,44 @@ def _stitch(pattern: Pattern, spec: PieceSpec, ring: str, tolerance: float) -> C
         return None
     drawn = sharpened(pattern, spec, ring)
     widths = widths_of(pattern.reshaped(ring, drawn), spec, ring)
-    inner = [-w for w in widths.mm]
+    return _placed(drawn, within(drawn, widths.mm, tolerance), widths.mm)
+
+
+def inset(drawn: Contour, mm: Sequence[float], tolerance: float) -> Contour:
+    """The line of a ring's material within it, `mm` off each segment, places across from theirs.
+
+    Where an edge that ends on a curve runs on to it, that is the corner.  Raises NoSuchEdgeError
+    where no one line is left.
+    """
+    return _placed(drawn, run_on(within(drawn, mm, tolerance, "inset")), mm)
+
+
+def within(
+    drawn: Contour, mm: Sequence[float], tolerance: float, of: str = "allowance"
+) -> EdgeParallel:
+    """The one line that lies `mm` inside each segment of a ring.
+
+    of: what the distances are, for messages.  Raises NoSuchEdgeError where no such line is left.
+    """
     joins: dict[int, EdgeJoin] = dict.fromkeys(drawn.places.values(), "mitre")
+    inner = [-w for w in mm]
     try:
         found = offset_edges(drawn.path, inner, tolerance, joins, mitre_limit=INNER_LIMIT)
     except GeometryError as why:
         raise NoSuchEdgeError(str(why)) from why
     if len(found) != 1 or found[0].path.area * drawn.path.area <= 0:
-        raise _no_room(widths)
-    return _placed(drawn, found[0], widths)
+        raise _no_room(mm, of)
+    return found[0]
 
 
-def _no_room(widths: Widths) -> NoSuchEdgeError:
-    wide = f"{min(widths.mm):.2f} to {max(widths.mm):.2f}"
-    if min(widths.mm) == max(widths.mm):
-        wide = f"{widths.mm[0]:.2f}"
-    return NoSuchEdgeError(f"an allowance of {wide} mm doesn't leave one whole outline")
+def _no_room(mm: Sequence[float], of: str = "allowance") -> NoSuchEdgeError:
+    wide = f"{min(mm):.2f} to {max(mm):.2f}"
+    if min(mm) == max(mm):
+        wide = f"{mm[0]:.2f}"
+    return NoSuchEdgeError(f"an {of} of {wide} mm doesn't leave one whole outline")
 
 
-def _placed(drawn: Contour, inner: EdgeParallel, widths: Widths) -> Contour:
+def _placed(drawn: Contour, inner: EdgeParallel, mm: Sequence[float]) -> Contour:
     """The stitch line with the drawn line's places across from where they were."""
     stitch, edges = _crossed(inner)
     joints = stitch.path.joint_lengths()
@@ -140,7 +160,7 @@ def _placed(drawn: Contour, inner: EdgeParallel, widths: Widths) -> Contour:
     for name, joint in drawn.places.items():
         at = starts.get(joint)
         if at is None:
-            inward = max(widths.mm[joint - 1], widths.mm[joint])
+            inward = max(mm[joint - 1], mm[joint])
             at = _across(drawn.path, drawn.along(name), inner.path, inward)
         stitch = stitch.with_place(name, at)
     return stitch

@@ -66,6 +66,10 @@ def notches_and_reliefs(pattern: Pattern, spec: PieceSpec) -> Set:
             found += _at_spot(pattern, spec, notch, name, _notch, shift)
     for number, relief in enumerate(spec.relief, 1):
         found += _at_spot(pattern, spec, relief, f"relief-{number}", _relief)
+        if relief.opposite is not None:
+            across = {"edge": relief.opposite, "at": relief.at.from_the_other_end}
+            other = relief.model_copy(update=across)
+            found += _at_spot(pattern, spec, other, f"relief-{number}-opposite", _relief)
     return found
 
 

@@ -223,11 +223,7 @@ def drafted(piece: Piece, spec: PieceSpec) -> Pattern:
     The job's marks at coordinates become points of ours, so that they follow every step.
     """
     outline, holes, off = _placed(piece)
-    points = dict(off)
-    for number, mark in enumerate(spec.mark, 1):
-        for key, at in ((f"{OWN}mark-{number}", mark.at), (f"{OWN}mark-{number}-to", mark.to)):
-            if at is not None:
-                points[key] = complex(*at)
+    points = {**off, **mark_points(spec)}
     return Pattern(
         spec.name,
         outline,
@@ -240,6 +236,16 @@ def drafted(piece: Piece, spec: PieceSpec) -> Pattern:
         piece.notes,
         piece.source,
     )
+
+
+def mark_points(spec: PieceSpec) -> dict[str, complex]:
+    """The places of the job's marks at coordinates, as points of ours."""
+    points = {}
+    for number, mark in enumerate(spec.mark, 1):
+        for key, at in ((f"{OWN}mark-{number}", mark.at), (f"{OWN}mark-{number}-to", mark.to)):
+            if at is not None:
+                points[key] = complex(*at)
+    return points
 
 
 def _placed(piece: Piece) -> tuple[Contour, tuple[Hole, ...], dict[str, complex]]:

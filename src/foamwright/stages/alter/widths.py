@@ -47,12 +47,13 @@ def widths_of(pattern: Pattern, spec: PieceSpec, ring: str) -> Widths:
             continue
         run = pattern.run(name)
         if run.ring == ring:
-            for k in _segments(contour, run):
+            for k in run_segments(contour, run):
                 mm[k] = width
     return Widths(tuple(mm), _joins(pattern, spec, ring, mm), _directed(_default(spec), True))
 
 
-def _segments(contour: Contour, run: Run) -> list[int]:
+def run_segments(contour: Contour, run: Run) -> list[int]:
+    """The segments of a ring that an edge is made of, in order."""
     n = len(contour.path.segments)
     first, last = contour.places[run.first], contour.places[run.last]
     return [(first + k) % n for k in range((last - first) % n or n)]
