@@ -118,7 +118,7 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
     yield from label_checks(source, path, piece)
     label = piece.get("label")
     if isinstance(label, Mapping):
-        yield from _edge(source, (*path, "label"), label, _edges(piece))
+        yield from _edge(source, (*path, "label"), label, _edges(source, piece))
 
 
 def _notch(
