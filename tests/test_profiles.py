@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from foamwright.findings import Refused
+from foamwright.profile_models import SCHEMA
 from foamwright.profiles import Layer, Shelf, resolve_settings, user_folder
 from foamwright.shelf_folder import packaged_profiles
 
@@ -352,7 +353,7 @@ def test_every_shipped_profile_loads_and_says_its_schema() -> None:
     assert sum(x.kind == "machine" for x in listed) >= 5
     assert sum(x.kind == "material" for x in listed) >= 5
     for file in packaged_profiles().glob("m*/*.toml"):
-        assert tomllib.loads(file.read_text(encoding="utf-8"))["schema"] == 1, file.name
+        assert tomllib.loads(file.read_text(encoding="utf-8"))["schema"] == SCHEMA, file.name
 
 
 def test_shipped_materials_use_the_closed_list_of_words() -> None:

@@ -17,6 +17,7 @@ from foamwright.findings import Finding, Refused
 from foamwright.hazards import Rules
 from foamwright.job import Job, PieceSpec
 from foamwright.job_sizes import JobSize
+from foamwright.measured import weakest
 from foamwright.model import (
     FileStyle,
     Limits,
@@ -189,7 +190,7 @@ class Bench:
             feed=self.machine.profile.feed,
             hold=profile.hold,
             cut_from=profile.cut_from,
-            settings=self.cut.basis,
+            settings=weakest(self.cut),
             directed=profile.nap != "none" or profile.stretch != "none",
         )
 

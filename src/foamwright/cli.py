@@ -10,79 +10,22 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable
-from functools import wraps
-from io import TextIOWrapper
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar, cast
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from foamwright import __version__
-from foamwright.errors import FoamwrightError
+from foamwright.cli_guard import FILE as _FILE
+from foamwright.cli_guard import Command, guarded, json_option
+from foamwright.cli_profile import profile
 from foamwright.names import readable
 
 if TYPE_CHECKING:
     from foamwright.pipeline import Request
 
-Command = TypeVar("Command", bound=Callable[..., Any])
 #: Seconds that a layout search may take, where the user doesn't say.
 LAYOUT_SECONDS = 5
-
-json_option = click.option(
-    "--json", "as_json", is_flag=True, help="Print one JSON document and nothing else."
-)
-_FILE = click.Path(path_type=Path)
-
-
-def guarded(command: Command) -> Command:
-    """Turns what stops a run into lines on standard error and an exit status. No traceback."""
-
-    @wraps(command)
-    def run(*args: Any, **kwargs: Any) -> None:
-        _bear_any_text()
-        try:
-            command(*args, **kwargs)
-        except FoamwrightError as stop:
-            _tell_stop(stop, as_json=bool(kwargs.get("as_json")))
-            sys.exit(stop.exit_code)
-        except KeyboardInterrupt:
-            click.echo("stopped; earlier output is as it was", err=True)
-            sys.exit(1)
-        except BrokenPipeError:  # whoever read standard output has heard enough
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            sys.exit(1)
-        except Exception as flaw:
-            if os.environ.get("FOAMWRIGHT_DEBUG"):
-                raise
-            what = f"{type(flaw).__name__}: {flaw}".splitlines()[0][:200]
-            click.echo(
-                f"fault: foamwright itself failed ({what}); set FOAMWRIGHT_DEBUG=1 to see where",
-                err=True,
-            )
-            sys.exit(1)
-
-    return cast(Command, run)
-
-
-def _bear_any_text() -> None:
-    """A pipe or terminal that lacks a character gets its number instead of a failure."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")
-
-
-def _tell_stop(stop: FoamwrightError, as_json: bool) -> None:
-    from foamwright.findings import Refused
-    from foamwright.report import document, show_findings
-
-    findings = stop.findings if isinstance(stop, Refused) else ()
-    if as_json:
-        click.echo(document({"ok": False, "error": str(stop) if not findings else ""}, findings))
-    if findings:
-        show_findings(findings)
-    else:
-        click.echo(f"fault: {readable(str(stop))}", err=True)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -246,7 +189,7 @@ def verify(folder: Path, explain: str | None, preview: Path | None, as_json: boo
     Example: foamwright verify cut-files
     Example: foamwright verify cut-files --explain sole
     """
-    from foamwright import pipeline, report
+    from foamwright import pipeline, report, tables
     from foamwright.errors import CommandError
     from foamwright.findings import Refused
 
@@ -255,7 +198,7 @@ def verify(folder: Path, explain: str | None, preview: Path | None, as_json: boo
     verification, findings = pipeline.verify_folder(folder)
     told, picture = pipeline.explain(folder, explain, findings, preview) if explain else ((), None)
     if as_json:
-        proof = {"ok": verification.passed, "verification": report.plain(verification)}
+        proof = {"ok": verification.passed, "verification": tables.plain(verification)}
         if explain:
             proof["explained"] = report.explained_data(told, picture)
         click.echo(report.document(proof, findings))
@@ -267,55 +210,10 @@ def verify(folder: Path, explain: str | None, preview: Path | None, as_json: boo
         sys.exit(Refused.exit_code)
 
 
-@main.group()
-def profile() -> None:
-    """The shelf of materials and machines."""
-
-
-@profile.command("list")
-@click.option("--job", type=_FILE, help="See the shelf as this job sees it.")
-@json_option
-@guarded
-def list_profiles(job: Path | None, as_json: bool) -> None:
-    """List the materials and machines on the shelf, nearest layer first.
-
-    \b
-    Example: foamwright profile list
-    """
-    from foamwright import report
-    from foamwright.profiles import Shelf
-
-    listed = Shelf.of(job.parent if job else None).list()
-    if as_json:
-        click.echo(report.document({"profiles": [report.plain(x) for x in listed]}, ()))
-    else:
-        report.show_shelf(listed)
-
-
-@profile.command("show")
-@click.argument("profile_id", metavar="ID")
-@click.option("--job", type=_FILE, help="See the shelf as this job sees it.")
-@json_option
-@guarded
-def show_profile(profile_id: str, job: Path | None, as_json: bool) -> None:
-    """Show a profile's values and where each comes from.
-
-    \b
-    Example: foamwright profile show card-1mm
-    """
-    from foamwright import report
-    from foamwright.profiles import Shelf
-
-    shelf = Shelf.of(job.parent if job else None)
-    loaded = report.find_profile(shelf, profile_id)
-    beams = report.expected_beams(loaded, shelf)
-    if as_json:
-        click.echo(report.document(report.profile_data(loaded, beams), ()))
-    else:
-        report.show_profile(loaded, beams)
-
-
 def _request(options: dict[str, Any]) -> Request:
     from foamwright.pipeline import Request
 
     return Request.of(**options)
+
+
+main.add_command(profile)

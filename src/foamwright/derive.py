@@ -16,6 +16,7 @@ from types import MappingProxyType
 from foamwright.fields import BridgeKeys
 from foamwright.findings import Finding, Refused, fault, refuse_on_fault
 from foamwright.job import StockSpec
+from foamwright.measured import measured_cut, overlaid
 from foamwright.model import Bridging, FileStyle, Footprint, Limits, Stock, Tool, TrueFace
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
 from foamwright.series import settled
@@ -67,9 +68,14 @@ def settings_for(machine: MachineProfile, material: MaterialProfile) -> CutSetti
 
 
 def _own_settings(machine: MachineProfile, material: MaterialProfile) -> CutSettings:
-    """The material's settings at its own thickness. Raises Refused (J514, J526)."""
-    cut = material.cut_for(machine.method, machine.id)
-    return settled(cut, material.thickness, _where(machine, material))
+    """The material's settings at its own thickness, what was measured in the place of what was
+    not. Raises Refused (J514, J526).
+    """
+    cut = material.cut_for(machine.method, machine.id, machine.tool)
+    found = measured_cut(cut, material, machine)
+    if {k for p in cut.at for k in p.values} <= {f.key for f in found}:
+        cut = cut.model_copy(update={"at": ()})
+    return overlaid(settled(cut, material.thickness, _where(machine, material)), found)
 
 
 def tool_for(

@@ -104,6 +104,12 @@ CODES: Mapping[str, str] = MappingProxyType(
         "J526": "a thickness outside those that a cut's series was measured in",
         "J527": "holding bridges asked of a tool that makes none",
         "J530": "an outline that the drawing doesn't have",
+        "J543": "a shelf that can't be written, or a profile that is there already",
+        "J544": "an estimate where the same was measured elsewhere",
+        "J545": "two profiles that are alike, or a number that can hardly be meant",
+        "J546": "a profile of an older schema, read as one of the present",
+        "J547": "a profile made by a newer version",
+        "J548": "a blade that is due",
         # A: alterations (stages/alter)
         "A301": "a mark at a point that isn't drawn",
         "A302": "a mark too near an edge, or outside the piece",

@@ -22,7 +22,10 @@ from typing import Any, Generic, Literal, TypeAlias, TypeVar, cast
 
 from foamwright.findings import Refused, fault
 from foamwright.inherit import Found, Kind, inherit, other_method, own_faults, validated, words
-from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
+from foamwright.measured import measured_cut, with_measures
+from foamwright.migrations import migrated
+from foamwright.profile_measured import OF_MACHINE, OF_STOCK
+from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile, aim_of
 from foamwright.record import ProfileEntry, ValueEntry
 from foamwright.shelf_folder import packaged_profiles
 from foamwright.strict_toml import read_toml, shown
@@ -31,7 +34,11 @@ from foamwright.toml_lines import nearest
 LayerName: TypeAlias = Literal["job", "user", "package", "file"]
 Profile = TypeVar("Profile", MaterialProfile, MachineProfile)
 
-_FOLDER: Mapping[Kind, str] = MappingProxyType({"material": "materials", "machine": "machines"})
+#: The folder of each kind of profile on a shelf.
+FOLDER: Mapping[Kind, str] = MappingProxyType({"material": "materials", "machine": "machines"})
+
+
+KINDS: tuple[Kind, ...] = ("material", "machine")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +50,7 @@ class Layer:
 
     def file(self, kind: Kind, profile_id: str) -> Path | None:
         """The profile's file here, ids compared without case; None where there is none."""
-        folder = self.folder / _FOLDER[kind]
+        folder = self.folder / FOLDER[kind]
         try:
             files = sorted(folder.glob("*.toml"))
         except OSError:
@@ -51,7 +58,7 @@ class Layer:
         return next((f for f in files if f.stem.casefold() == profile_id.casefold()), None)
 
     def ids(self, kind: Kind) -> tuple[str, ...]:
-        folder = self.folder / _FOLDER[kind]
+        folder = self.folder / FOLDER[kind]
         return tuple(sorted(f.stem for f in folder.glob("*.toml"))) if folder.is_dir() else ()
 
 
@@ -110,6 +117,16 @@ class Shelf:
         own = [Layer("user", user_folder()), Layer("package", packaged_profiles())]
         return cls((*beside, *own), base or job_folder or Path())
 
+    def chain(self, kind: Kind, reference: str) -> tuple[Found, ...]:
+        """The files that make up a profile, nearest first. Raises Refused."""
+        return self._chain(kind, self._first(kind, reference))
+
+    def file_of(self, kind: Kind, reference: str) -> Path | None:
+        """The nearest file of this id, or the file that is named; None where there is none."""
+        if _is_path(reference):
+            return self.base / reference
+        return next((f for x in self.layers if (f := x.file(kind, reference))), None)
+
     @property
     def folders(self) -> tuple[Path, ...]:
         """The layers' folders, nearest first, for rules that every shelf may add to."""
@@ -137,7 +154,7 @@ class Shelf:
 
     def list(self) -> tuple[Listed, ...]:
         """Every profile of every layer, a kind after the other, nearest layer first."""
-        return tuple(x for kind in _FOLDER for x in self._list(kind))
+        return tuple(x for kind in FOLDER for x in self._list(kind))
 
     def _list(self, kind: Kind) -> Iterator[Listed]:
         seen: set[str] = set()
@@ -153,13 +170,15 @@ class Shelf:
                 yield Listed(kind, profile_id, name, _origin(layer, kind, profile_id), hidden, said)
 
     def _load(self, kind: Kind, reference: str) -> Loaded[Any]:
+        return self._finish(kind, self._first(kind, reference))
+
+    def _first(self, kind: Kind, reference: str) -> Found:
         if _is_path(reference):
             file = self.base / reference
-            found = Found(file.stem, -1, f"file:{file.name}", read_toml(file))
-            return self._finish(kind, found)
+            return Found(file.stem, -1, f"file:{file.name}", migrated(read_toml(file)))
         if self.missing(kind, reference):
             raise Refused([fault("J511", "profiles", *self._unknown(kind, reference))])
-        return self._finish(kind, self._read(kind, reference, 0))
+        return self._read(kind, reference, 0)
 
     def _read(self, kind: Kind, profile_id: str, first: int) -> Found:
         """The nearest file of this id from the layer numbered `first` on; there must be one."""
@@ -167,7 +186,7 @@ class Shelf:
             file = layer.file(kind, profile_id)
             if file is not None:
                 origin = _origin(layer, kind, file.stem)
-                return Found(file.stem, number, origin, read_toml(file))
+                return Found(file.stem, number, origin, migrated(read_toml(file)))
         raise Refused([fault("J511", "profiles", f"no {kind} {shown(profile_id)} is there")])
 
     def _finish(self, kind: Kind, found: Found) -> Loaded[Any]:
@@ -178,7 +197,8 @@ class Shelf:
         faults.extend(other_method(kind, chain, borne))
         if faults:
             raise Refused(faults)
-        data, origins = inherit(chain)
+        own = OF_STOCK if kind == "material" else OF_MACHINE
+        data, origins = with_measures(*inherit(chain), own)
         lineage = tuple(Ancestor(x.id, x.origin, words(x)) for x in (*chain[1:], *borne))
         if kind == "material":
             union = dict.fromkeys(w for x in (*chain, *borne) for w in words(x))
@@ -238,24 +258,49 @@ def _is_path(reference: str) -> bool:
 
 
 def _origin(layer: Layer, kind: Kind, profile_id: str) -> str:
-    return f"{layer.name}:{_FOLDER[kind]}/{profile_id}.toml"
+    return f"{layer.name}:{FOLDER[kind]}/{profile_id}.toml"
 
 
 def resolve_settings(
     material: Loaded[MaterialProfile], machine: Loaded[MachineProfile], cut: CutSettings
 ) -> tuple[ProfileEntry, ProfileEntry]:
     """Every value that a cut uses, with its origin, for the record; the cut's as `cut.kerf`."""
-    aim = (cut.method, cut.machine)
-    number = [(c.method, c.machine) for c in material.profile.cut].index(aim)
-    values = list(_values(material, skip=("cut",)))
-    values += [
-        ValueEntry(key=f"cut.{k}", value=v, origin=_cut_origin(material, cut, number, k))
-        for k, v in cut.model_dump(mode="json", exclude_none=True).items()
-        if v not in (None, [])
-    ]
+    values = list(_values(material, skip=("cut", "measured", "result")))
+    values += cut_values(material, machine, cut)
+    score = material.profile.found_for(cut.method, machine.id, machine.profile.tool, "score")
+    if score is not None:
+        told = cut_values(material, machine, score)
+        values += [v.model_copy(update={"key": f"score{v.key[3:]}"}) for v in told]
+    gear = _values(machine, skip=("measured", "blade_log"))
     return (
         ProfileEntry(kind="material", id=material.id, values=tuple(values)),
-        ProfileEntry(kind="machine", id=machine.id, values=tuple(_values(machine))),
+        ProfileEntry(kind="machine", id=machine.id, values=tuple(gear)),
+    )
+
+
+def cut_values(
+    material: Loaded[MaterialProfile], machine: Loaded[MachineProfile], cut: CutSettings
+) -> tuple[ValueEntry, ...]:
+    """The values of a cut with their origins."""
+    number = [aim_of(c) for c in material.profile.cut].index(aim_of(cut))
+    own = material.profile.cut[number]
+    measured = {
+        f.key: material.origin(f"measured.{f.numbers[-1]}")
+        for f in measured_cut(own, material.profile, machine.profile)
+        if f.numbers
+    }
+    if measured:
+        last = list(measured.values())[-1]
+        told = ("kerf_x", "kerf_y", "basis", "bases", "source")
+        measured = {**dict.fromkeys(told, last), **measured}
+    return tuple(
+        ValueEntry(
+            key=f"cut.{k}",
+            value=v,
+            origin=measured.get(k) or _cut_origin(material, cut, number, k),
+        )
+        for k, v in cut.model_dump(mode="json", exclude_none=True).items()
+        if v not in (None, [], {})
     )
 
 

@@ -7,55 +7,33 @@ where NO_COLOR is set.  Every name from a file is made harmless for a terminal.
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, is_dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, TypeAlias
 
-from pydantic import BaseModel
-from rich.console import Console
-from rich.markup import escape
 from rich.table import Table
 
 from foamwright.asked import Plan
 from foamwright.beam import Faces, Optics, at_the_faces
-from foamwright.errors import CommandError
 from foamwright.explained import Explanation, Place, lines_of
 from foamwright.findings import Finding, Refused
 from foamwright.finishing import Result
 from foamwright.geometry.path import Path as Outline
 from foamwright.model import Drawing, Piece
-from foamwright.names import readable
-from foamwright.profiles import Listed, Loaded, Shelf
+from foamwright.profiles import Loaded, Shelf
 from foamwright.record import Verification
 from foamwright.series import settled
+from foamwright.tables import new_table as _table
+from foamwright.tables import plain
+from foamwright.tables import safe as _safe
+from foamwright.tables import terminal as _console
 
-#: Columns where the output is no terminal.
-COLUMNS = 80
+#: What beam to expect, by the number of a `[[cut]]`, from 1.
+Beams: TypeAlias = Sequence[tuple[int, Faces]]
 #: Notes or warnings of one code that people are told before the rest is counted.
 TOLD = 3
 #: mm within which a point is told as the name of a corner.
 AT_CORNER = 0.01
-
-
-def _console(error: bool = False) -> Console:
-    stream = sys.stderr if error else sys.stdout
-    width = None if stream.isatty() else COLUMNS
-    return Console(file=stream, width=width, highlight=False, soft_wrap=error)
-
-
-def _safe(text: str) -> str:
-    return escape(readable(text))
-
-
-def _table(*columns: str, right: Sequence[str] = (), whole: Sequence[str] = ()) -> Table:
-    """right: columns set to the right; whole: columns whose words are never broken."""
-    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
-    for column in columns:
-        justify: Literal["left", "right"] = "right" if column in right else "left"
-        table.add_column(column, justify=justify, overflow="fold", no_wrap=column in whole)
-    return table
 
 
 def document(data: dict[str, Any], findings: Iterable[Finding]) -> str:
@@ -64,15 +42,6 @@ def document(data: dict[str, Any], findings: Iterable[Finding]) -> str:
     ok = not any(f.is_fault for f in told)
     whole = {"ok": ok, **data, "findings": [plain(f) for f in told]}
     return json.dumps(whole, indent=1, allow_nan=False)
-
-
-def plain(value: Any) -> Any:
-    """Dataclasses and models as plain JSON values."""
-    if isinstance(value, BaseModel):
-        return value.model_dump(mode="json", by_alias=True)
-    if is_dataclass(value) and not isinstance(value, type):
-        return asdict(value)
-    return value
 
 
 def show_findings(findings: Iterable[Finding], whole: bool = False) -> None:
@@ -340,37 +309,7 @@ def result_data(result: Result, out: Path) -> dict[str, Any]:
     }
 
 
-def find_profile(shelf: Shelf, profile_id: str) -> Loaded[Any]:
-    """A material or machine by id or file. Raises CommandError where neither is on the shelf."""
-    missing = [shelf.missing(kind, profile_id) for kind in ("material", "machine")]
-    if all(missing):
-        near = [m for m in missing if "did you mean" in m]
-        raise CommandError("; ".join(near or missing))
-    if missing[0]:
-        return shelf.machine(profile_id)
-    try:
-        return shelf.material(profile_id)
-    except Refused:
-        if missing[1] or not profile_id.endswith(".toml"):
-            raise
-        return shelf.machine(profile_id)
-
-
-def show_shelf(listed: Sequence[Listed]) -> None:
-    """Materials, then machines, each with the shelf that it stands on."""
-    console = _console()
-    for kind in ("material", "machine"):
-        table = _table(kind, "name", "shelf")
-        for item in (x for x in listed if x.kind == kind):
-            name = item.fault or item.name
-            hidden = " (hidden by a nearer one)" if item.hidden else ""
-            shelf = item.origin.partition(":")[0]
-            table.add_row(_safe(item.id), _safe(name) + hidden, _safe(shelf))
-        console.print(table)
-        console.print()
-
-
-def expected_beams(loaded: Loaded[Any], shelf: Shelf) -> tuple[tuple[int, Faces], ...]:
+def expected_beams(loaded: Loaded[Any], shelf: Shelf) -> Beams:
     """What beam each estimated `[[cut]]` of a material may expect at the faces of its stock.
 
     By the number of the cut, from 1.  Nothing where the optics or the focus aren't told, and
@@ -385,58 +324,9 @@ def expected_beams(loaded: Loaded[Any], shelf: Shelf) -> tuple[tuple[int, Faces]
         except Refused:
             continue
         optics = [getattr(cut, k) or getattr(gear, k) for k in ("waist", "wavelength", "m2")]
-        if own.basis != "estimate" or None in optics or own.focus_depth is None:
+        if own.basis_of("kerf") != "estimate" or None in optics or own.focus_depth is None:
             continue
         beam, step = Optics(*optics), own.focus_step or 0.0
         faces = at_the_faces(beam, material.thickness, own.focus_depth, own.passes, step)
         found.append((number, faces))
     return tuple(found)
-
-
-def profile_data(loaded: Loaded[Any], beams: Sequence[tuple[int, Faces]] = ()) -> dict[str, Any]:
-    return {
-        "id": loaded.id,
-        "kind": loaded.kind,
-        "values": loaded.profile.model_dump(mode="json", exclude_none=True, by_alias=True),
-        "origins": dict(loaded.origins),
-        "lineage": [plain(a) for a in loaded.lineage],
-        "beam_to_expect": [{"cut": number, **plain(faces)} for number, faces in beams],
-    }
-
-
-def show_profile(loaded: Loaded[Any], beams: Sequence[tuple[int, Faces]] = ()) -> None:
-    """A profile's values with their origins; beams: what each cut's optics let expect."""
-    _console().print(f"{loaded.kind} {_safe(loaded.id)}")
-    table = _table("key", "value", "from")
-    for key, value, origin in _value_rows(loaded):
-        table.add_row(_safe(key), _safe(value), _safe(origin))
-    for number, faces in beams:
-        width = f"{faces.entry:.2f} mm where it goes in, {faces.exit:.2f} mm where it comes out"
-        told = f"{width}; no kerf: a coupon measures that"
-        table.add_row(f"cut.{number}: beam to expect", told, "calculated")
-    _console().print(table)
-
-
-def _value_rows(loaded: Loaded[Any]) -> Iterable[tuple[str, str, str]]:
-    values = loaded.profile.model_dump(mode="json", exclude_none=True, by_alias=True)
-    values.pop("id", None)
-    for key, value in values.items():
-        if isinstance(value, list) and value and isinstance(value[0], dict):
-            for number, entry in enumerate(value):
-                origin = loaded.origin(f"{key}.{number}")
-                if origin == "default":
-                    origin = loaded.origin(key)
-                for inner, part in entry.items():
-                    yield f"{key}.{number + 1}.{inner}", _said(part), origin
-        else:
-            yield key, _said(value), loaded.origin(key)
-
-
-def _said(value: Any) -> str:
-    if isinstance(value, dict):
-        return " ".join(f"{k} {_said(v)}" for k, v in value.items())
-    if isinstance(value, list):
-        return ", ".join(_said(v) for v in value)
-    if isinstance(value, float):
-        return f"{value:g}"
-    return str(value)

@@ -242,7 +242,7 @@ def use_of(
         feed=str(machine.get("feed", "flat")),
         hold=_names(told.get("hold")),
         cut_from=str(told.get("cut_from", "front")),
-        settings=str(told.get("cut.basis", "estimate")),
+        settings=_weakest(told),
         left=left,
         directed=(told.get("nap", "none"), told.get("stretch", "none")) != ("none", "none"),
     )
@@ -297,6 +297,14 @@ def _left(record: Record, material: str, machine: str) -> float:
 
 def _values(entry: ProfileEntry) -> dict[str, Any]:
     return {v.key: v.value for v in entry.values}
+
+
+def _weakest(told: dict[str, Any]) -> str:
+    """The basis of the least known of a cut's values."""
+    bases = told.get("cut.bases")
+    named = {str(b) for b in bases.values()} if isinstance(bases, dict) else set()
+    named.add(str(told.get("cut.basis", "estimate")))
+    return next((b for b in ("estimate", "published") if b in named), min(named))
 
 
 def _names(value: Any) -> tuple[str, ...]:

@@ -136,7 +136,8 @@ def _unmeant(tool: Tool) -> Iterator[str]:
 def _tool_of(material: ProfileEntry, machine: ProfileEntry, tool: Tool) -> Tool:
     stuff, bed = _values(material), _values(machine)
     cut = {k.removeprefix("cut."): v for k, v in stuff.items() if k.startswith("cut.")}
-    plain = {k: v for k, v in stuff.items() if not k.startswith("cut.") and k != "lineage"}
+    skipped = ("cut.", "score.", "lineage")
+    plain = {k: v for k, v in stuff.items() if not k.startswith(skipped)}
     bed = {k: v for k, v in bed.items() if k != "lineage"}
     return tool_for(
         MachineProfile.model_validate({**bed, "id": machine.id}),
@@ -244,11 +245,17 @@ def _due(
     profile = packaged(entry.kind, Path(origin.removeprefix("package:")).stem)
     if profile is None:
         return (f"no such profile ({origin})",)
-    if not key.startswith("cut."):
+    if not key.startswith(("cut.", "score.")):
         return (profile.get(key),)
-    aim = (mine.get("cut.method"), mine.get("cut.machine"))
-    cuts = [c for c in profile.get("cut", ()) if (c["method"], c.get("machine")) == aim]
-    return (_at_thickness(cuts[0], mine).get(key.removeprefix("cut.")),) if cuts else None
+    head, _, inner = key.partition(".")
+    cuts = [c for c in profile.get("cut", ()) if _aim(c) == _aim(mine, f"{head}.")]
+    return (_at_thickness(cuts[0], mine).get(inner),) if cuts else None
+
+
+def _aim(told: Values, prefix: str = "") -> tuple[Any, ...]:
+    """What a `[[cut]]` is for."""
+    aim = tuple(told.get(f"{prefix}{k}") for k in ("method", "machine", "tool"))
+    return (*aim, told.get(f"{prefix}operation", "cut"))
 
 
 def _at_thickness(cut: dict[str, Any], mine: Values) -> dict[str, Any]:
@@ -264,9 +271,9 @@ def _at_thickness(cut: dict[str, Any], mine: Values) -> dict[str, Any]:
 
 def _default(entry: ProfileEntry, key: str) -> tuple[Any] | None:
     models: dict[str, type[BaseModel]] = {"material": MaterialProfile, "machine": MachineProfile}
-    model = CutSettings if key.startswith("cut.") else models[entry.kind]
+    model = CutSettings if key.startswith(("cut.", "score.")) else models[entry.kind]
     fields = {field.alias or name: field for name, field in model.model_fields.items()}
-    field = fields.get(key.removeprefix("cut."))
+    field = fields.get(key.removeprefix("cut.").removeprefix("score."))
     if field is None or field.is_required():
         return None
     return (_plain(field.get_default(call_default_factory=True, validated_data={})),)

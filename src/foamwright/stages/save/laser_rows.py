@@ -68,7 +68,8 @@ def _beam(
 ) -> Iterator[Setting]:
     """The beam that the optics let expect, beside an estimate only: a measured kerf needs none."""
     optics = [told.get(f"cut.{k}", gear.get(k)) for k in _OPTICS]
-    if told.get("cut.basis", "estimate") != "estimate" or None in optics:
+    bases = told.get("cut.bases") or {}
+    if bases.get("kerf", told.get("cut.basis", "estimate")) != "estimate" or None in optics:
         return
     if tool.focus_depth is None:
         return

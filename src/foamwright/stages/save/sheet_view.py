@@ -132,19 +132,18 @@ def _settings(
 ) -> tuple[Setting, ...]:
     """Rows for the operator: the cut's values, the machine's, and who compensates."""
     origins = {v.key: v.origin for v in (*material.values, *machine.values)}
-    basis = str(told.get("cut.basis", "estimate"))
     rows = [
         Setting(
             name,
             _amount(told[f"cut.{key}"], unit),
-            "default" if origins[f"cut.{key}"] == "default" else basis,
+            "default" if origins[f"cut.{key}"] == "default" else _basis(told, key, "cut."),
             origins[f"cut.{key}"],
         )
         for key, name, unit in _SETTINGS
         if told.get(f"cut.{key}") is not None
     ]
     rows += [
-        Setting(name, _amount(gear[key], unit), "machine", origins[key])
+        Setting(name, _amount(gear[key], unit), _basis(gear, key), origins[key])
         for key, name, unit in _MACHINE_SETTINGS
         if gear.get(key) is not None and told.get(f"cut.{key}") is None
     ]
@@ -152,6 +151,12 @@ def _settings(
     said = f"on for {', '.join(applies)}; else off" if applies else "off: the file has it all"
     rows.append(Setting("Machine's compensation", said, "machine", origins.get("applies", "")))
     return tuple(rows)
+
+
+def _basis(told: Mapping[str, Any], key: str, prefix: str = "") -> str:
+    """How a value is known."""
+    bases = told.get(f"{prefix}bases") or {}
+    return str(bases.get(key, told.get(f"{prefix}basis", "estimate")))
 
 
 def _true_face(tool: Tool, back: bool) -> tuple[Setting, ...]:
