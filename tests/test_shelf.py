@@ -148,6 +148,7 @@ def test_what_can_hardly_be_meant_is_warned_of(user: Path, name: str, text: str,
     ran = run("check")
     assert ran.exit_code == 0, ran.stderr
     assert said in ran.stderr
+    assert ("J545" in ran.stderr) == ("did you mean" not in said)
 
 
 def test_an_older_file_is_told(user: Path) -> None:
