@@ -93,3 +93,15 @@ def measure_paths(data: list[str]) -> list[list[float]]:
     """`getTotalLength` and `getBBox` of each path data: length, x, y, width, height."""
     found: list[list[float]] = evaluate(MEASURE_PATHS, data)
     return found
+
+
+def page_size(root: Any) -> tuple[float, float] | None:
+    """Width and height in px where both are plain or follow from the viewBox."""
+    box = [float(v) for v in (root.get("viewBox") or "").replace(",", " ").split()]
+    sides = [root.get("width"), root.get("height")]
+    if box and (sides == [None, None] or "%" in "".join(map(str, sides))):
+        return (box[2], box[3]) if sides == [None, None] else None
+    try:
+        return float(sides[0]), float(sides[1])
+    except (TypeError, ValueError):
+        return None

@@ -321,10 +321,7 @@ def self_crossings(path: Path, tolerance: float = 0.002) -> tuple[complex, ...]:
 
 def loops(path: Path) -> tuple[complex, ...]:
     """Where a path crosses itself, looked at more and more closely until something is found."""
-    low_x, low_y, high_x, high_y = path.bounds
-    least = NEAREST * max(high_x - low_x, high_y - low_y)
-    looks = dict.fromkeys(max(t, least) for t in CLOSELY)
-    return next((found for t in looks if (found := self_crossings(path, t))), ())
+    return next((found for t in CLOSELY if (found := self_crossings(path, t))), ())
 
 
 def self_touches(path: Path, tolerance: float = 0.002) -> tuple[complex, ...]:
@@ -334,6 +331,8 @@ def self_touches(path: Path, tolerance: float = 0.002) -> tuple[complex, ...]:
 
 
 def _meetings(path: Path, tolerance: float) -> Iterator[tuple[complex, bool]]:
+    low_x, low_y, high_x, high_y = path.bounds
+    tolerance = max(tolerance, NEAREST * max(high_x - low_x, high_y - low_y))
     points = path.flatten(tolerance)
     keep = np.concatenate([[True], points[1:] != points[:-1]])
     points = points[keep]

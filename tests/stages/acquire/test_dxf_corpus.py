@@ -6,7 +6,6 @@ layers too and gives every spline 40 points, so files with those are compared ot
 
 from __future__ import annotations
 
-from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -16,6 +15,7 @@ import pyogrio
 import pytest
 import shapely
 from dxf_files import codes, faults, in_mm
+from tests.second_readers import by_gdal
 
 from foamwright.stages.acquire.dxf_open import INSUNITS, stated_insunits
 
@@ -39,7 +39,6 @@ PLAIN = (
     *("vslot-2020_1", "wrench"),
     *(f"elliptical-arc{k}" for k in range(1, 15)),
 )
-_WORDS = ("Text", "Dimension", "Hatch")
 
 
 def named(shared: Path, name: str) -> Path:
@@ -54,23 +53,6 @@ def corpus(shared: Path) -> list[Path]:
 def drawn_in(file: Path) -> bool:
     """Whether the file has a section for drawn entities at all."""
     return b"ENTITIES" in file.read_bytes()
-
-
-@cache
-def by_gdal(file: Path) -> tuple[float, tuple[float, float, float, float]]:
-    """Length and box in mm of all that GDAL draws but text, fills and dimensions."""
-    pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": "0.1"})
-    meta, _, wkb, fields = pyogrio.raw.read(file)
-    kinds = fields[list(meta["fields"]).index("SubClasses")]
-    drawn = [
-        shapely.from_wkb(w)
-        for w, kind in zip(wkb, kinds, strict=True)
-        if not any(word in str(kind) for word in _WORDS)
-    ]
-    lines = [g for g in drawn if g.geom_type != "Point"]
-    size = INSUNITS.get(stated_insunits(file.read_bytes()) or 0, ("", 1.0))[1]
-    box = shapely.total_bounds(lines) * size
-    return float(shapely.length(lines).sum()) * size, tuple(box)
 
 
 def test_every_file_is_read_or_refused(shared: Path) -> None:
@@ -104,7 +86,9 @@ def test_gdal_agrees(shared: Path, name: str) -> None:
     assert ours == pytest.approx(box, abs=1e-6 * size)
 
 
-@pytest.mark.parametrize("name", ["issue27b", "issue53", "splineA", "squircle2"])
+@pytest.mark.parametrize(
+    "name", ["issue27a", "issue27b", "issue27c", "issue53", "splineA", "squircle2"]
+)
 def test_splines_have_their_true_length(shared: Path, name: str) -> None:
     """Rational and plain, against the library's flattening of each one alone."""
     file = named(shared, name)

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from collections import Counter
 from pathlib import Path
-from typing import Any
 
 import pytest
 from lxml import etree
-from tests.browser import evaluate, measure_paths
+from tests.browser import evaluate, measure_paths, page_size
 
 from foamwright.geometry.affine import IDENTITY, Affine
 from foamwright.geometry.pathdata import to_path_data
@@ -89,18 +88,6 @@ def test_every_file_is_read_or_refused(shared: Path) -> None:
         read += not any(f.is_fault for f in told)
         codes.update(f.code for f in told if f.is_fault)
     assert read > 150, (read, codes)
-
-
-def page_size(root: Any) -> tuple[float, float] | None:
-    """Width and height in px where both are plain or follow from the viewBox."""
-    box = [float(v) for v in (root.get("viewBox") or "").replace(",", " ").split()]
-    sides = [root.get("width"), root.get("height")]
-    if box and (sides == [None, None] or "%" in "".join(map(str, sides))):
-        return (box[2], box[3]) if sides == [None, None] else None
-    try:
-        return float(sides[0]), float(sides[1])
-    except (TypeError, ValueError):
-        return None
 
 
 def pictures(file: Path) -> tuple[str, str, float, float] | None:
