@@ -332,7 +332,7 @@ def test_a_read_only_job_folder_is_cut(tmp_path: Path, monkeypatch: pytest.Monke
     def refuse(*_: object) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(finishing, "replace_file", refuse)
+    monkeypatch.setattr(finishing, "replace_whole", refuse)
     made.folder.chmod(0o555)
     try:
         result = pipeline.cut(made.request, tmp_path / "out")

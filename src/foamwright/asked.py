@@ -67,13 +67,18 @@ class Request:
         layout_time: int = 5,
         seed: int = 1,
         fresh_layout: bool = False,
+        by_hand: bool = False,
     ) -> Request:
-        """From the options. Raises CommandError where they contradict each other."""
+        """From the options. Raises CommandError where they contradict each other.
+
+        by_hand: no machine is asked for.
+        """
         bare = job.suffix.lower() != ".toml"
         given = {"material": material, "machine": machine, "scale": scale, "mirrored": mirrored}
         if job.is_dir():
             raise CommandError(f"{job} is a folder: name the file in it, {job / 'job.toml'}")
-        missing = [f"--{k}" for k in ("material", "machine") if given[k] is None]
+        needed = ("material",) if by_hand else ("material", "machine")
+        missing = [f"--{k}" for k in needed if given[k] is None]
         if bare and missing:
             wanted = " and ".join(missing)
             raise CommandError(f"{job} is a drawing: give {wanted} too (`profile list` shows ids)")

@@ -38,6 +38,7 @@ def main() -> None:
     Look at it:    foamwright inspect heron.svg
     Try it:        foamwright check heron/job.toml
     Cut it:        foamwright cut heron/job.toml --out cut-files
+    On paper:      foamwright paper heron/job.toml --out heron.pdf
     Prove again:   foamwright verify cut-files
     """
     # the matrices here are small: more threads for them only wait for each other
@@ -170,6 +171,46 @@ def cut(out: Path, as_json: bool, **options: Any) -> None:
         report.show_findings(result.findings)
         made = report.counted(len(result.record.files), "cut file")
         click.echo(f"{made} and the operator's sheet are in {readable(str(out))}")
+
+
+@main.command()
+@click.argument("job", type=_FILE)
+@click.option("--out", type=_FILE, required=True, help="The PDF to write.")
+@click.option(
+    "--page",
+    type=click.Choice(["a4", "letter", "a3", "tabloid"]),
+    default="a4",
+    show_default=True,
+    help="Size of the paper.",
+)
+@click.option("--material", help="For a bare drawing: a material's id or TOML file.")
+@click.option("--units", help="Unit of a drawing that doesn't tell its own.")
+@click.option(
+    "--scale", type=click.FloatRange(0.001, 1000), help="For a bare drawing: resizes the outlines."
+)
+@click.option(
+    "--mirrored", type=click.IntRange(min=0), help="For a bare drawing: mirror images besides."
+)
+@click.option("--only", multiple=True, metavar="PIECE", help="A piece or copy alone.")
+@json_option
+@guarded
+def paper(out: Path, page: str, as_json: bool, **options: Any) -> None:
+    """Write the pattern as a PDF at full size, tiled over pages, for cutting by hand.
+
+    JOB is a job.toml, or a drawing with --material.
+
+    \b
+    Example: foamwright paper heron/job.toml --out heron.pdf --page a4
+    """
+    from foamwright import pipeline, report
+
+    pages, findings = pipeline.paper(_request({**options, "by_hand": True}), page, out)
+    if as_json:
+        click.echo(report.document({"file": out.name, "page": page, "pages": pages}, findings))
+    else:
+        report.show_findings(findings)
+        click.echo(f"{report.counted(pages, 'page')} of {page} in {readable(str(out))}")
+        click.echo("print at 100 %, then measure the 100 mm bar at the foot of a page")
 
 
 @main.command()

@@ -171,6 +171,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "W702": "a place can't be written",
         "W703": "a job stands where a new one should go",
         "W704": "the output folder holds the cut of another job",
+        "W705": "a paper pattern of more pages than anyone joins",
         # V: proof (stages/verify)
         "V001": "a record that is missing or can't be read",
         "V002": "a record that was edited",

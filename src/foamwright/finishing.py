@@ -242,7 +242,7 @@ def keep_layouts(planned: Plan) -> None:
     text = _layout_text(planned, before)
     try:
         if not file.exists() or file.read_text("utf-8") != text:
-            replace_file(file, text)
+            replace_whole(file, text.encode("utf-8"))
     except (OSError, UnicodeDecodeError):
         return
 
@@ -251,12 +251,12 @@ def _layout_text(planned: Plan, before: dict[str, list[kept.Group]]) -> str:
     return kept.to_text({x.key: x.sheets for x in planned.layouts.values()}, before)
 
 
-def replace_file(file: Path, text: str) -> None:
+def replace_whole(file: Path, data: bytes) -> None:
     """A whole file in the place of another, or the other as it was. Raises OSError."""
     draft = file.with_name(f".{file.name}.{os.getpid()}.part")
     try:
-        with draft.open("x", encoding="utf-8", newline="\n") as out:
-            out.write(text)
+        with draft.open("xb") as out:
+            out.write(data)
             out.flush()
             os.fsync(out.fileno())
         draft.replace(file)
@@ -276,16 +276,23 @@ def write_preview(drawn: Drawing, findings: Sequence[Finding], file: Path) -> No
 def _write_picture(text: str, file: Path) -> None:
     from foamwright.stages.save.preview import SIGNATURE
 
+    replace_file(file, text.encode("utf-8"), SIGNATURE.encode("utf-8"), "preview")
+
+
+def replace_file(file: Path, data: bytes, signature: bytes, kind: str) -> None:
+    """A file in its place, whole. signature: what an earlier one of its kind holds.
+
+    Raises Refused where a stranger's file stands there (W701) or it can't be written (W702).
+    """
+    where = readable(str(file))
     try:
-        if file.exists() and SIGNATURE not in file.read_text("utf-8", "replace"):
-            raise Refused(
-                [fault("W701", str(file), "this file is no earlier preview", "choose another name")]
-            )
-        replace_file(file, text)
+        if file.exists() and signature not in file.read_bytes():
+            what = f"this file is no earlier {kind}"
+            raise Refused([fault("W701", where, what, "choose another name")])
+        replace_whole(file, data)
     except OSError as why:
-        raise Refused(
-            [fault("W702", str(file), f"can't be written: {why.strerror}", "choose another place")]
-        ) from why
+        what = f"can't be written: {why.strerror}"
+        raise Refused([fault("W702", where, what, "choose another place")]) from why
 
 
 def explain_piece(

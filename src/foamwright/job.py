@@ -233,11 +233,15 @@ def _known_unit(value: Any) -> Any:
 class JobHead(SizeKeys):
     """The `[job]` table. drawing_units: of bare numbers in drawings; beats what a DXF states.
 
+    author, licence: whose pattern it is and how it may be shared; both are told on paper.
+
     true_face: where the drafted size holds if the kerf tapers; top is where the tool goes in.  It
     is the whole job's, for one tool cuts all pieces of a material.
     """
 
     name: Name
+    author: Name | None = None
+    licence: Name | None = None
     units: Annotated[str, BeforeValidator(_known_unit)] = DEFAULT_UNITS
     machine: Name | None = None
     drawing_units: Annotated[str, BeforeValidator(_known_unit)] | None = None

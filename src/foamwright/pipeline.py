@@ -24,6 +24,7 @@ from foamwright.finishing import (
     write_programs,
 )
 from foamwright.model import Drawing
+from foamwright.papering import draw_pieces, find_materials, paper_pattern, write_paper
 from foamwright.planning import (
     alter_pieces,
     arrange_copies,
@@ -41,7 +42,17 @@ from foamwright.planning import (
 from foamwright.record import Verification
 from foamwright.stages.save.publish import publish, recover, staging
 
-__all__ = ["Plan", "Request", "Result", "cut", "explain", "inspect", "plan", "verify_folder"]
+__all__ = [
+    "Plan",
+    "Request",
+    "Result",
+    "cut",
+    "explain",
+    "inspect",
+    "paper",
+    "plan",
+    "verify_folder",
+]
 
 
 def plan(request: Request) -> Plan:
@@ -77,6 +88,21 @@ def cut(request: Request, out: Path) -> Result:
         publish(folder, out)
     keep_layouts(planned)
     return result
+
+
+def paper(request: Request, size: str, file: Path) -> tuple[int, tuple[Finding, ...]]:
+    """The pattern at full size as a PDF on paper of this size; gives its number of pages."""
+    asked = load(request)
+    noticed = Noticed(job_lines(asked))
+    drawn = noticed(read_drawings(asked))  # acquire
+    materials = noticed(find_materials(asked))
+    drafts = noticed(draft_patterns(asked, drawn))  # alter: stitch lines at their size
+    seams = noticed(judge_seams(asked, drafts))
+    noticed.stop_on_fault()
+    pieces = noticed(draw_pieces(asked, drafts, seams, materials))  # alter: cut lines, notches
+    noticed.stop_on_fault()
+    pages = write_paper(paper_pattern(asked, pieces, seams), size, file)  # save
+    return pages, noticed.findings
 
 
 def verify_folder(folder: Path) -> tuple[Verification, tuple[Finding, ...]]:

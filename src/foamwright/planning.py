@@ -107,7 +107,7 @@ def _job_of_drawing(request: Request) -> Job:
     return job_for_drawing(
         request.source,
         request.material or "",
-        request.machine or "",
+        request.machine or "by-hand",  # a name that is never looked up
         [p.name for p in drawing.pieces],
         scale=1.0 if request.scale is None else request.scale,
         mirrored=request.mirrored or 0,

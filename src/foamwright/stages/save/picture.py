@@ -280,15 +280,15 @@ def widest_place(inside: Region, height: float) -> tuple[complex, float]:
     return at, room
 
 
-_Edges: TypeAlias = tuple[tuple[Points, Points], ...]
+Edges: TypeAlias = tuple[tuple[Points, Points], ...]
 
 
-def edges_of(inside: Region) -> _Edges:
+def edges_of(inside: Region) -> Edges:
     """Starts and ends of a region's straight edges, ring by ring."""
     return tuple((ring[:-1], ring[1:]) for ring in rings(inside))
 
 
-def spans(edges: _Edges, y: float) -> list[tuple[float, float]]:
+def spans(edges: Edges, y: float) -> list[tuple[float, float]]:
     """Even-odd rule: between the first and second crossing, the third and fourth..."""
     crossings: list[float] = []
     for start, end in edges:
