@@ -38,6 +38,7 @@ from foamwright.planning import (
     order_cuts,
     read_drawings,
     set_up,
+    thicknesses,
 )
 from foamwright.record import Verification
 from foamwright.stages.save.publish import publish, recover, staging
@@ -61,7 +62,8 @@ def plan(request: Request) -> Plan:
     noticed = Noticed(job_lines(asked))
     drawn = noticed(read_drawings(asked))  # acquire
     benches = noticed(set_up(asked))  # profiles -> tool, limits, stock
-    drafts = noticed(draft_patterns(asked, drawn, benches))  # alter: stitch lines at their size
+    thick = thicknesses(asked, benches)
+    drafts = noticed(draft_patterns(asked, drawn, thick))  # alter: stitch lines at their size
     seams = noticed(judge_seams(asked, drafts))
     cores = noticed(judge_cores(asked, drafts, benches))
     pieces = noticed(alter_pieces(asked, drafts, benches))  # alter: cut lines, notches, marks
@@ -96,7 +98,10 @@ def paper(request: Request, size: str, file: Path) -> tuple[int, tuple[Finding, 
     noticed = Noticed(job_lines(asked))
     drawn = noticed(read_drawings(asked))  # acquire
     materials = noticed(find_materials(asked))
-    drafts = noticed(draft_patterns(asked, drawn))  # alter: stitch lines at their size
+    thick = {
+        s.name: materials[s.material].thickness for s in asked.specs if s.material in materials
+    }
+    drafts = noticed(draft_patterns(asked, drawn, thick))  # alter: stitch lines at their size
     seams = noticed(judge_seams(asked, drafts))
     noticed.stop_on_fault()
     pieces = noticed(draw_pieces(asked, drafts, seams, materials))  # alter: cut lines, notches

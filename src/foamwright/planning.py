@@ -196,9 +196,9 @@ def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
 
 
 def draft_patterns(
-    asked: AskedJob, drawn: Mapping[str, Piece], benches: Benches
+    asked: AskedJob, drawn: Mapping[str, Piece], thick: Mapping[str, float]
 ) -> tuple[dict[str, Draft], tuple[Finding, ...]]:
-    """The patterns on their stitch lines, at their sizes, by name."""
+    """The patterns on their stitch lines, at their sizes, by name; thick: of each one's material."""
     made: dict[str, Draft] = {}
     findings: list[Finding] = []
     for size in asked.sizes:
@@ -210,7 +210,7 @@ def draft_patterns(
         made.update(drafts)
         findings.extend(found)
     cores = {s.name: s for s in asked.needed if s.core and not s.outline}
-    derived, found = derived_cores(made, cores, thicknesses(asked, benches), ALLOWANCE_TOLERANCE)
+    derived, found = derived_cores(made, cores, thick, ALLOWANCE_TOLERANCE)
     made.update(derived)
     findings.extend(found)
     return with_seam_notches(made, asked.job.seam), tuple(findings)
@@ -241,7 +241,7 @@ def judge_cores(
     """The wanted cores against their shells."""
     wanted = {s.name for s in asked.specs}
     cores = {n: d for n, d in drafts.items() if n in wanted or d.spec.core is None}
-    return measure_cores(cores, thicknesses(asked, benches), ALLOWANCE_TOLERANCE)
+    return measure_cores(cores, thick, ALLOWANCE_TOLERANCE)
 
 
 def alter_pieces(

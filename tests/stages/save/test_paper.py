@@ -39,9 +39,10 @@ def drafted(source: Path) -> tuple[PaperPiece, ...]:
     asked = load(Request.of(source))
     noticed = Noticed()
     drawn = noticed(read_drawings(asked))
-    drafts = noticed(draft_patterns(asked, drawn))
+    materials = noticed(find_materials(asked))
+    drafts = noticed(draft_patterns(asked, drawn, {}))
     seams = noticed(judge_seams(asked, drafts))
-    return noticed(draw_pieces(asked, drafts, seams, noticed(find_materials(asked))))
+    return noticed(draw_pieces(asked, drafts, seams, materials))
 
 
 def written(source: Path, folder: Path, paper: str = "a4") -> bytes:
