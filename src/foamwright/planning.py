@@ -241,7 +241,7 @@ def judge_cores(
     """The wanted cores against their shells."""
     wanted = {s.name for s in asked.specs}
     cores = {n: d for n, d in drafts.items() if n in wanted or d.spec.core is None}
-    return measure_cores(cores, thick, ALLOWANCE_TOLERANCE)
+    return measure_cores(cores, thicknesses(asked, benches), ALLOWANCE_TOLERANCE)
 
 
 def alter_pieces(
