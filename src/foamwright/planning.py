@@ -198,7 +198,7 @@ def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
 def draft_patterns(
     asked: AskedJob, drawn: Mapping[str, Piece], thick: Mapping[str, float]
 ) -> tuple[dict[str, Draft], tuple[Finding, ...]]:
-    """The patterns on their stitch lines, at their sizes, by name; thick: of each one's material."""
+    """The patterns on their stitch lines, at their sizes, by name. thick: of their materials, mm."""
     made: dict[str, Draft] = {}
     findings: list[Finding] = []
     for size in asked.sizes:
