@@ -142,6 +142,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A351": "a core whose edges aren't there, or that its shell has no room for",
         "A352": "a core against its shell, told",
         "A353": "a core that is looser or tighter in its shell than the job allows",
+        "A354": "how far a slit was spread, or why it can't be",
         # L: layout (stages/arrange)
         "L401": "a piece fits no stock of its material",
         "L402": "the layout search failed or broke a rule, so boxes were laid in rows",

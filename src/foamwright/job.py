@@ -29,6 +29,7 @@ from foamwright.job_pattern import (
     ScaleKeys,
     SizeKeys,
     SizeSpec,
+    Spread,
 )
 from foamwright.model import TrueFace
 from foamwright.names import distinct_names, safe_name
@@ -170,6 +171,7 @@ class PieceSpec(ScaleKeys):
     mark_stitch_line: bool = False
     edges: dict[str, tuple[Text, Text]] = Field(default_factory=dict)
     carry: tuple[Carry, ...] = ()
+    spread: tuple[Spread, ...] = ()
     notch: tuple[Notch, ...] = ()
     relief: tuple[Relief, ...] = ()
     bevel: tuple[Bevel, ...] = ()

@@ -15,7 +15,14 @@ from typing import Any, TypeGuard
 from foamwright.findings import Finding
 from foamwright.job_cores import core_checks
 from foamwright.job_drafts import draft_checks, unknown_draft
-from foamwright.job_pattern_checks import label_checks, names_edge, near, size_checks, sizes_checks
+from foamwright.job_pattern_checks import (
+    label_checks,
+    names_edge,
+    near,
+    size_checks,
+    sizes_checks,
+    spread_checks,
+)
 from foamwright.names import safe_name
 from foamwright.strict_toml import Source, shown
 from foamwright.toml_lines import KeyPath
@@ -106,6 +113,8 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
         yield source.fault("J509", (*path, "even"), what, "keep one of the two")
     for at, carry in tables(piece, "carry", path):
         yield from names_edge(source, (*at, "from"), carry.get("from"), _pieces(source))
+    for at, spread in tables(piece, "spread", path):
+        yield from spread_checks(source, at, spread)
     for at, notch in tables(piece, "notch", path):
         yield from _notch(source, at, notch, _edges(source, piece))
     for at, relief in tables(piece, "relief", path):

@@ -94,3 +94,20 @@ class PieceLabel(LabelKeys):
 
     text: Name | None = None
     edge: Name | None = None
+
+
+class Spread(Table):
+    """An outline slit along a line and opened about the line's far end.
+
+    slit: a drawn line, or the places where it opens and of its hinge.  angle: degrees; or gap: of
+    its mouth; or width: of the whole piece square to the slit; or edge: one that is to be of
+    length, mm.  blend: how far to each side of its hinge the outline is drawn anew.
+    """
+
+    slit: AxisName
+    angle: Annotated[float, Field(strict=True, gt=0, le=120)] | None = None
+    gap: Size | None = None
+    width: Size | None = None
+    edge: Name | None = None
+    length: Size | None = None
+    blend: Size | None = None

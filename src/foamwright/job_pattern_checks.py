@@ -96,3 +96,17 @@ def label_checks(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Ite
     if isinstance(own, Mapping) and "edge" in own and own.get("on", "allowance") != "allowance":
         what = "only a label in the allowance runs along an edge"
         yield source.fault("J509", (*path, "label", "edge"), what, "leave it out")
+
+
+#: What says how far a slit is opened; an edge by its length.
+OPENED_BY = ("angle", "gap", "width", "edge")
+
+
+def spread_checks(source: Source, path: KeyPath, spread: Mapping[str, Any]) -> Iterator[Finding]:
+    """A slit is opened to one measure."""
+    given = [k for k in OPENED_BY if k in spread]
+    if len(given) != 1:
+        what = "does not say how far" if not given else f"says {' and '.join(given)}"
+        yield source.fault("J509", path, what, f"give one of {', '.join(OPENED_BY)}")
+    if ("edge" in spread) != ("length" in spread):
+        yield source.fault("J509", path, "an edge and its length go together", "give both")

@@ -21,7 +21,7 @@ from foamwright.toml_lines import KeyPath
 _ROOMS = "AJ"
 _ALSO = frozenset({"L401"})
 #: `notch-2` of a piece is the second of its [[piece.notch]].
-_NUMBERED = re.compile(r"(notch|relief|bevel|mark)-(\d+)$")
+_NUMBERED = re.compile(r"(notch|relief|bevel|mark|spread|dart)-(\d+)$")
 
 
 def locator(file: Path) -> Callable[[Finding], Finding]:

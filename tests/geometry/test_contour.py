@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from foamwright.errors import GeometryError
 from foamwright.geometry.affine import Affine
-from foamwright.geometry.contour import Contour, closed_up
+from foamwright.geometry.contour import Contour, Strand, closed_up
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Cubic, Line
 
@@ -104,3 +104,23 @@ def test_a_reversed_run_keeps_its_places() -> None:
     at = back.path.segments[back.places["2"]].start
     assert at == 80
     assert math.isclose(back.length, run.length)
+
+
+@settings(deadline=None, max_examples=40, derandomize=True)
+@given(start=st.floats(0, 90), end=st.floats(0, 90))
+def test_a_strand_cut_short_keeps_its_places_in_order(start: float, end: float) -> None:
+    path = Path.of([Line(0, 100), Line(100, 100 + 100j), Line(100 + 100j, 100j)], closed=False)
+    strand = Strand(path, {"a": 0, "b": 1, "c": 2, "d": 3})
+    made = strand.shortened(start, end)
+    assert made.length == pytest.approx(300 - start - end)
+    assert made.start == pytest.approx(start)
+    assert made.end == pytest.approx(end + 100j)
+    assert made.places == {"a": 0, "b": 1, "c": 2, "d": 3}
+    assert made.path.corners == {1, 2}
+    past = strand.shortened(150, 0)
+    assert past.places == {"a": 0, "b": 0, "c": 1, "d": 2}
+    within = strand.shortened(120, 130)
+    assert within.length == pytest.approx(50)
+    assert within.places == {"a": 0, "b": 0, "c": 1, "d": 1}
+    with pytest.raises(GeometryError):
+        strand.shortened(150, 150)

@@ -68,6 +68,31 @@ class Strand:
         places = {n: j - first for n, j in self.places.items() if first <= j <= last}
         return Strand(Path(self.path.segments[first:last], False, corners), _frozen(places))
 
+    def shortened(self, start: float, end: float) -> Strand:
+        """Without so much of its length (mm) at its start and end; places there go to the new ends.
+
+        Raises GeometryError where nothing is left.
+        """
+        low, high = start, self.length - end
+        if high - low <= JOINT_REACH:
+            raise GeometryError("a run that is shorter than what is to be taken off its ends")
+        path = self.path
+        at = (*path.joint_lengths(), self.length)
+        kept = [j for j in range(1, len(path.segments)) if low + ROUNDING < at[j] < high - ROUNDING]
+        first = path.between(low, at[kept[0]] if kept else high)
+        last = path.between(at[kept[-1]], high) if kept else first
+        inner = path.segments[kept[0] : kept[-1]] if kept else ()
+        segments = (*first.segments, *inner, *(last.segments if kept else ()))
+        before = kept[0] - 1 if kept else 0
+        moved = {
+            j: j - before if j in kept else (0 if at[j] <= low + ROUNDING else len(segments))
+            for j in range(len(path.segments) + 1)
+        }
+        corners = frozenset(moved[j] for j in path.corners if j in kept)
+        return Strand(
+            Path(segments, False, corners), _frozen({n: moved[j] for n, j in self.places.items()})
+        )
+
     def spanning(self, start: complex, end: complex) -> Strand:
         """The strand turned, moved and stretched as a whole so that it runs from start to end.
 

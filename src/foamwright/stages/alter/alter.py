@@ -26,6 +26,7 @@ from foamwright.stages.alter.opened import both_halves, opened
 from foamwright.stages.alter.pattern import OUTLINE, Pattern, drafted, missing_edges
 from foamwright.stages.alter.size import Size, sized
 from foamwright.stages.alter.sound import unsound
+from foamwright.stages.alter.spread import spread
 
 Found = tuple[Finding, ...]
 
@@ -51,6 +52,8 @@ def draft(
     for name, (before, spec) in stitched.items():
         own = size * Size(spec.scale * spec.scale_across, spec.scale * spec.scale_along)
         pattern, found = sized(before, own, spec)
+        findings.extend(found)
+        pattern, found = spread(pattern, spec)
         findings.extend(found)
         made[name] = Draft(pattern, spec, before.transformed(own.map(before.grain)).piece())
     patterns, found = carried(

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import Path
+from foamwright.geometry.segments import Segment
 from foamwright.stages.alter.edges import NoSuchEdgeError
 from foamwright.stages.alter.pattern import Pattern
 
 #: A line bends by no more than this where it counts as straight, and what lies this near to the
 #: axis lies on it, mm: what a drawing's rounding may move it by.
 ON_AXIS = 0.05
+#: Steps along a segment in which it is looked for on which side of the axis it is.
+STEPS = 32
+#: Halvings of such a step: to the last digit.
+HALVINGS = 50
 #: Ends in the name of everything that an axis mirrored.
 TWIN = "'"
 
@@ -40,6 +46,29 @@ class Axis:
     def beside(self, p: complex) -> float:
         """Signed distance to the left of the axis, mm."""
         return ((p - self.at) * self.along.conjugate()).imag
+
+    def ahead(self, p: complex) -> float:
+        """Signed distance along the axis from where it was begun, mm."""
+        return ((p - self.at) * self.along.conjugate()).real
+
+    def crossings(self, path: Path) -> tuple[float, ...]:
+        """Arc lengths at which a path goes from one side to the other, mm."""
+        found = []
+        for s, start in zip(path.segments, path.joint_lengths(), strict=True):
+            sides = [self.beside(s.point(k / STEPS)) for k in range(STEPS + 1)]
+            for k, (a, b) in enumerate(pairwise(sides)):
+                if (a > 0) != (b > 0):
+                    t = self._crossing(s, k / STEPS, (k + 1) / STEPS)
+                    found.append(start + (s.split(t)[0].length() if t > 0 else 0.0))
+        return tuple(found)
+
+    def _crossing(self, s: Segment, low: float, high: float) -> float:
+        left = self.beside(s.point(low)) > 0
+        for _ in range(HALVINGS):
+            middle = (low + high) / 2
+            here = (self.beside(s.point(middle)) > 0) == left
+            low, high = (middle, high) if here else (low, middle)
+        return low
 
     def foot(self, p: complex) -> complex:
         return self.at + self.along * ((p - self.at) * self.along.conjugate()).real
