@@ -153,6 +153,8 @@ class AskedJob:
         sources = {s.name: {c.from_.partition(".")[0] for c in s.carry} for s in self.job.piece}
         for spec in self.job.piece:
             sources[spec.name] |= {spec.core.of} if spec.core else set()
+        for register in self.job.registration:
+            sources[register.to].add(register.from_)
         for sewn in ({j.partition(".")[0] for j in s.joins} for s in self.job.seam if s.notch):
             for name in sewn:
                 sources[name] |= sewn

@@ -14,7 +14,7 @@ from foamwright.derive import bridging_for, rotations_for
 from foamwright.findings import Finding
 from foamwright.geometry.affine import Affine
 from foamwright.job import PieceSpec
-from foamwright.job_pattern import PieceLabel
+from foamwright.job_marks import PieceLabel
 from foamwright.model import Copy, Piece
 from foamwright.stages.alter import Draft, Drafts, Face, Joint, copies_of, labelled
 

@@ -139,6 +139,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A341": "a label or joint number that finds no room, left out",
         "A342": "a label with letters that have no strokes",
         "A343": "a label that the machine or the face that lies up doesn't bear",
+        "A344": "marks that can't be carried to another piece",
+        "A345": "a carried mark that the other piece doesn't bear, left out",
         "A351": "a core whose edges aren't there, or that its shell has no room for",
         "A352": "a core against its shell, told",
         "A353": "a core that is looser or tighter in its shell than the job allows",

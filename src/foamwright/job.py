@@ -19,13 +19,11 @@ from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
 from foamwright.job_cores import CoreKeys
 from foamwright.job_drafts import DraftSpec
+from foamwright.job_marks import Hand, LabelKeys, PieceLabel, Registration
 from foamwright.job_pattern import (
     AxisName,
     Carry,
     CornerKind,
-    Hand,
-    LabelKeys,
-    PieceLabel,
     ScaleKeys,
     SizeKeys,
     SizeSpec,
@@ -262,6 +260,7 @@ class Job(Part):
     draft: tuple[DraftSpec, ...] = ()
     seam: tuple[Seam, ...] = ()
     label: LabelKeys | None = None
+    registration: tuple[Registration, ...] = ()
     permit: tuple[Permit, ...] = ()
     stock: tuple[StockSpec, ...] = ()
 

@@ -15,8 +15,8 @@ from typing import Any, TypeGuard
 from foamwright.findings import Finding
 from foamwright.job_cores import core_checks
 from foamwright.job_drafts import draft_checks, unknown_draft
+from foamwright.job_marks import label_checks, registration_checks
 from foamwright.job_pattern_checks import (
-    label_checks,
     names_edge,
     near,
     size_checks,
@@ -47,6 +47,9 @@ def cross_checks(source: Source) -> Iterator[Finding]:
     for path, piece in tables(source.data, "piece"):
         yield from _piece(source, path, piece)
     yield from _seams(source)
+    for path, register in tables(source.data, "registration"):
+        seams = {str(s.get("name")): s.get("joins") for _, s in tables(source.data, "seam")}
+        yield from registration_checks(source, path, register, _pieces(source), seams)
     yield from _permits(source)
     yield from _stock(source)
 
@@ -74,13 +77,13 @@ def _edges(source: Source, piece: Mapping[str, Any]) -> tuple[str, ...]:
 
 def _names(source: Source) -> Iterator[Finding]:
     """Names must differ, also where case and special letters are lost, as in file names."""
-    for key in ("piece", "seam", "size", "draft"):
+    for key in ("piece", "seam", "size", "draft", "registration"):
         taken: dict[str, str] = {}
         for path, item in tables(source.data, key):
             name = item.get("name")
             if not isinstance(name, str):
                 continue
-            if key != "seam" and set(name) & set("/."):
+            if key not in ("seam", "registration") and set(name) & set("/."):
                 mend = "leave them out: copies are piece/drawn/1, and edges piece.edge"
                 yield source.fault("J505", (*path, "name"), "holds a slash or a dot", mend)
             made = safe_name(name).lower()

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import Field, PlainValidator
 
-from foamwright.fields import Length, Name, Size, Table, Width
+from foamwright.fields import Length, Name, Size, Table
 
 #: A factor of the drawn size.
 Factor = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0.001, le=1000)]
@@ -70,30 +70,6 @@ class Carry(Table):
     edge: Name
     from_: Name = Field(alias="from")
     ease: Length = 0.0
-
-
-#: Which hand a piece is for.
-Hand: TypeAlias = Literal["left", "right"]
-
-
-class LabelKeys(Table):
-    """What is lettered on each copy, and where. height: of the letters; keep: from every edge.
-
-    on: in the allowance, on the face that lies up where that is hidden (cut from the back), on that
-    face wherever it is seen, or nowhere.  joints: each sewn edge bears its seam's number.
-    """
-
-    on: Literal["allowance", "hidden", "face", "none"] = "allowance"
-    height: Annotated[Size, Field(ge=2, le=100)] = 3.0
-    keep: Width = 1.0
-    joints: bool = True
-
-
-class PieceLabel(LabelKeys):
-    """A piece's own label in place of the job's. text: in place of its name; edge: beside which."""
-
-    text: Name | None = None
-    edge: Name | None = None
 
 
 class Spread(Table):

@@ -80,24 +80,6 @@ def sizes_checks(
                 yield source.fault("J507", (*path, "name"), what, "name the size otherwise")
 
 
-def label_checks(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[Finding]:
-    """A labelled piece that is cut mirrored too must say which hand the drawn one is."""
-    own, whole = piece.get("label"), source.data.get("label")
-    label = own if isinstance(own, Mapping) else whole
-    mirrored = piece.get("mirrored", 0)
-    if (
-        isinstance(label, Mapping)
-        and label.get("on") != "none"
-        and mirrored
-        and "hand" not in piece
-    ):
-        what = "its label must tell the mirror image from the drawn one"
-        yield source.fault("J504", (*path, "hand"), what, 'give hand = "left" or "right"')
-    if isinstance(own, Mapping) and "edge" in own and own.get("on", "allowance") != "allowance":
-        what = "only a label in the allowance runs along an edge"
-        yield source.fault("J509", (*path, "label", "edge"), what, "leave it out")
-
-
 #: What says how far a slit is opened; an edge by its length.
 OPENED_BY = ("angle", "gap", "width", "edge")
 

@@ -50,7 +50,7 @@ def _path(finding: Finding, data: Mapping[str, Any]) -> KeyPath:
     kind, _, name = finding.where.partition(" ")
     if kind in ("material", "machine"):
         return next(_using(kind, name, data), ())
-    if kind in ("seam", "size"):
+    if kind in ("seam", "size", "registration"):
         held = [n for n in _names(kind, data) if name == n or name.startswith(f"{n} ")]
         return _table(kind, max(held, key=len, default=""), data)
     piece = _piece_of(finding.piece.partition("/")[0] or kind, data)

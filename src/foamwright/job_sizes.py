@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from foamwright.job import Job, PieceSpec, Seam
+from foamwright.job_marks import Registration
 from foamwright.job_pattern import Fit, SizeKeys
 
 
@@ -46,7 +47,9 @@ def by_size(job: Job) -> tuple[Job, tuple[JobSize, ...]]:
     )
     pieces = [_piece(p, size) for p in job.piece for size in sizes]
     seams = [_seam(seam, size) for seam in job.seam for size in sizes]
-    return job.model_copy(update={"piece": tuple(pieces), "seam": tuple(seams)}), sizes
+    registers = [_register(r, size) for r in job.registration for size in sizes]
+    at_sizes = {"piece": tuple(pieces), "seam": tuple(seams), "registration": tuple(registers)}
+    return job.model_copy(update=at_sizes), sizes
 
 
 def _size(name: str, keys: SizeKeys, pieces: Mapping[str, str]) -> JobSize:
@@ -72,6 +75,16 @@ def _piece(spec: PieceSpec, size: JobSize) -> PieceSpec:
 def _seam(seam: Seam, size: JobSize) -> Seam:
     joins = tuple(size.edge(j) for j in seam.joins)
     return seam.model_copy(update={"name": f"{seam.name}-{size.name}", "joins": joins})
+
+
+def _register(register: Registration, size: JobSize) -> Registration:
+    names = {
+        "name": f"{register.name}-{size.name}",
+        "from_": size.pieces[register.from_],
+        "to": size.pieces[register.to],
+        "seam": register.seam and f"{register.seam}-{size.name}",
+    }
+    return register.model_copy(update=names)
 
 
 def sized_names(name: str, sizes: tuple[JobSize, ...]) -> tuple[str, ...]:

@@ -53,6 +53,7 @@ from foamwright.stages.alter import (
     draft,
     measure_cores,
     measure_seams,
+    registered,
     suited,
     with_seam_notches,
 )
@@ -198,7 +199,7 @@ def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
 def draft_patterns(
     asked: AskedJob, drawn: Mapping[str, Piece], thick: Mapping[str, float]
 ) -> tuple[dict[str, Draft], tuple[Finding, ...]]:
-    """The patterns on their stitch lines, at their sizes, by name. thick: of their materials, mm."""
+    """The patterns on their stitch lines, at their sizes, by name. thick: of the materials."""
     made: dict[str, Draft] = {}
     findings: list[Finding] = []
     for size in asked.sizes:
@@ -213,7 +214,9 @@ def draft_patterns(
     derived, found = derived_cores(made, cores, thick, ALLOWANCE_TOLERANCE)
     made.update(derived)
     findings.extend(found)
-    return with_seam_notches(made, asked.job.seam), tuple(findings)
+    made = with_seam_notches(made, asked.job.seam)
+    made, found = registered(made, asked.job.registration, asked.job.seam)
+    return made, (*findings, *found)
 
 
 def thicknesses(asked: AskedJob, benches: Benches) -> dict[str, float]:

@@ -24,7 +24,7 @@ from foamwright.geometry.region import (
     touches_or_overlaps,
     union,
 )
-from foamwright.job_pattern import PieceLabel
+from foamwright.job_marks import PieceLabel
 from foamwright.model import Copy, Mark, Piece, Slit
 from foamwright.stages.alter import Face, Joint, alter, labelled
 from foamwright.stages.alter.lettering import Word

@@ -11,6 +11,7 @@ from foamwright.stages.alter.cuttable import suited
 from foamwright.stages.alter.derived import derived_cores
 from foamwright.stages.alter.draft import Draft, Drafts
 from foamwright.stages.alter.labels import Face, Joint, labelled
+from foamwright.stages.alter.registered import registered
 from foamwright.stages.alter.seam_notches import with_seam_notches
 from foamwright.stages.alter.seams import SeamRow, measure_seams
 
@@ -29,6 +30,7 @@ __all__ = [
     "labelled",
     "measure_cores",
     "measure_seams",
+    "registered",
     "suited",
     "with_seam_notches",
 ]

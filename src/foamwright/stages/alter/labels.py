@@ -29,7 +29,7 @@ from foamwright.geometry.region import (
     region,
     union,
 )
-from foamwright.job_pattern import PieceLabel
+from foamwright.job_marks import PieceLabel
 from foamwright.model import Copy, Mark, Piece
 from foamwright.stages.alter.edges import NoSuchEdgeError
 from foamwright.stages.alter.lettering import (

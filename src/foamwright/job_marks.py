@@ -1,0 +1,106 @@
+"""The job's keys for what is drawn on a piece: labels, and marks carried across pieces.
+
+Also what they must agree on between each other, as in `job_checks.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal, TypeAlias
+
+from pydantic import Field
+
+from foamwright.fields import Name, Size, Table, Text, Width
+from foamwright.findings import Finding
+from foamwright.job_pattern_checks import near
+from foamwright.strict_toml import Source, shown
+from foamwright.toml_lines import KeyPath
+
+#: Which hand a piece is for.
+Hand: TypeAlias = Literal["left", "right"]
+
+
+class LabelKeys(Table):
+    """What is lettered on each copy, and where. height: of the letters; keep: from every edge.
+
+    on: in the allowance, on the face that lies up where that is hidden (cut from the back), on that
+    face wherever it is seen, or nowhere.  joints: each sewn edge bears its seam's number.
+    """
+
+    on: Literal["allowance", "hidden", "face", "none"] = "allowance"
+    height: Annotated[Size, Field(ge=2, le=100)] = 3.0
+    keep: Width = 1.0
+    joints: bool = True
+
+
+class PieceLabel(LabelKeys):
+    """A piece's own label in place of the job's. text: in place of its name; edge: beside which."""
+
+    text: Name | None = None
+    edge: Name | None = None
+
+
+class Registration(Table):
+    """Marks of one piece shown on another that is sewn or glued to it. marks: empty: all of them.
+
+    at: two pairs of places that come to lie on each other, or seam: along which the pieces are sewn
+    (one of the two).  face_to_face: their faces meet, so that marks are mirrored; a seam's always.
+    """
+
+    name: Name
+    from_: Name = Field(alias="from")
+    to: Name
+    marks: tuple[Name, ...] = ()
+    at: tuple[tuple[Text, Text], tuple[Text, Text]] | None = None
+    seam: Name | None = None
+    face_to_face: bool = False
+
+
+def label_checks(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[Finding]:
+    """A labelled piece that is cut mirrored too must say which hand the drawn one is."""
+    own, whole = piece.get("label"), source.data.get("label")
+    label = own if isinstance(own, Mapping) else whole
+    mirrored = piece.get("mirrored", 0)
+    if (
+        isinstance(label, Mapping)
+        and label.get("on") != "none"
+        and mirrored
+        and "hand" not in piece
+    ):
+        what = "its label must tell the mirror image from the drawn one"
+        yield source.fault("J504", (*path, "hand"), what, 'give hand = "left" or "right"')
+    if isinstance(own, Mapping) and "edge" in own and own.get("on", "allowance") != "allowance":
+        what = "only a label in the allowance runs along an edge"
+        yield source.fault("J509", (*path, "label", "edge"), what, "leave it out")
+
+
+def registration_checks(
+    source: Source,
+    path: KeyPath,
+    register: Mapping[str, Any],
+    pieces: tuple[str, ...],
+    seams: Mapping[str, Any],
+) -> Iterator[Finding]:
+    """Two pieces of the job, and how they lie on each other. seams: what each joins, by name."""
+    for key in ("from", "to"):
+        piece = register.get(key)
+        if isinstance(piece, str) and piece not in pieces:
+            mend = near(piece, pieces, "name a piece of this job")
+            yield source.fault("J508", (*path, key), f"no piece is named {shown(piece)}", mend)
+    if register.get("from") == register.get("to"):
+        yield source.fault("J509", (*path, "to"), "is the piece itself", "name another piece")
+    if ("at" in register) == ("seam" in register):
+        what = "needs at, two pairs of places, or seam, to say how the pieces lie"
+        yield source.fault("J509", path, what, "give one of the two")
+    seam = register.get("seam")
+    if isinstance(seam, str) and seam not in seams:
+        mend = near(seam, tuple(seams), "name a [[seam]] of this job")
+        yield source.fault("J508", (*path, "seam"), f"no seam is named {shown(seam)}", mend)
+    elif isinstance(seam, str) and isinstance(joins := seams[seam], list | tuple):
+        sewn = {j.partition(".")[0] for j in joins if isinstance(j, str)}
+        if sewn != {register.get("from"), register.get("to")}:
+            what = f"{shown(seam)} doesn't join the two pieces"
+            yield source.fault("J509", (*path, "seam"), what, "name the seam between them")
+    if "seam" in register and "face_to_face" in register:
+        what = "stands beside seam, where pieces always lie face to face"
+        yield source.fault("J509", (*path, "face_to_face"), what, "leave it out")
