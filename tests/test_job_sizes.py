@@ -58,7 +58,7 @@ def test_only_takes_a_piece_at_all_sizes_or_at_one(tmp_path: Path) -> None:
 
 def test_seams_are_measured_at_each_size(tmp_path: Path) -> None:
     seam = '[[seam]]\nname = "s"\njoins = ["plate.rim", "plate.rim"]\n'
-    rows = pipeline.plan(job(tmp_path, more=SIZES + seam).request).seams
+    rows = pipeline.plan(job(tmp_path, more=SIZES + seam).request).checks.seams
     assert {r.name: r.lengths[0] for r in rows} == pytest.approx({"s-child": 15.0, "s-adult": 20.0})
 
 

@@ -29,7 +29,7 @@ from foamwright.names import safe_name
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
 from foamwright.profiles import Loaded, Shelf
 from foamwright.safety import Use
-from foamwright.stages.alter import CoreRow, SeamRow
+from foamwright.stages.alter import CoreRow, NeckRow, NotchRow, PairRow, SeamRow
 from foamwright.stages.arrange import Asked as LayoutAsked
 from foamwright.stages.arrange import Layout
 
@@ -93,12 +93,41 @@ class Request:
         return self.source.suffix.lower() != ".toml"
 
 
+@dataclass(frozen=True, slots=True)
+class Checks:
+    """What was measured of the patterns, row by row; what is wrong is told by findings besides."""
+
+    seams: tuple[SeamRow, ...] = ()
+    cores: tuple[CoreRow, ...] = ()
+    notches: tuple[NotchRow, ...] = ()
+    pairs: tuple[PairRow, ...] = ()
+    necks: tuple[NeckRow, ...] = ()
+
+    def __add__(self, other: Checks) -> Checks:
+        return Checks(
+            self.seams + other.seams,
+            self.cores + other.cores,
+            self.notches + other.notches,
+            self.pairs + other.pairs,
+            self.necks + other.necks,
+        )
+
+
+class PlanRefused(Refused):
+    """A job that is refused, with the checks made until then."""
+
+    def __init__(self, findings: Iterable[Finding], checks: Checks) -> None:
+        super().__init__(findings)
+        self.checks = checks
+
+
 class Noticed:
     """Findings gathered over the stages: `noticed(stage(...))` keeps them and gives the value."""
 
     def __init__(self, located: Callable[[Finding], Finding] = lambda f: f) -> None:
         """located: puts a line of the job file before the place of a finding that it causes."""
         self.findings: tuple[Finding, ...] = ()
+        self.checks = Checks()
         self._located = located
 
     def __call__(self, found: tuple[Value, Iterable[Finding]]) -> Value:
@@ -111,7 +140,12 @@ class Noticed:
 
     def stop_on_fault(self) -> None:
         if any(f.is_fault for f in self.findings):
-            raise Refused(self.findings)
+            raise PlanRefused(self.findings, self.checks)
+
+    @property
+    def faulty(self) -> frozenset[str]:
+        """Pieces that a fault was found in."""
+        return frozenset(f.piece for f in self.findings if f.is_fault)
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,8 +247,7 @@ class Plan:
 
     asked: AskedJob
     benches: Benches
-    seams: tuple[SeamRow, ...]
-    cores: tuple[CoreRow, ...]
+    checks: Checks
     layouts: Layouts
     programs: tuple[tuple[Bench, Program], ...]
     findings: tuple[Finding, ...]

@@ -64,12 +64,18 @@ def _bear_any_text() -> None:
 
 
 def _tell_stop(stop: FoamwrightError, as_json: bool) -> None:
+    from foamwright.asked import PlanRefused
+    from foamwright.check_tables import checks_data
     from foamwright.findings import Refused
-    from foamwright.report import document, show_findings
+    from foamwright.report import document, show_checks, show_findings
 
     findings = stop.findings if isinstance(stop, Refused) else ()
     if as_json:
-        click.echo(document({"ok": False, "error": str(stop) if not findings else ""}, findings))
+        checks = checks_data(stop.checks) if isinstance(stop, PlanRefused) else {}
+        error = str(stop) if not findings else ""
+        click.echo(document({"ok": False, "error": error, **checks}, findings))
+    elif isinstance(stop, PlanRefused):
+        show_checks(stop.checks)
     if findings:
         show_findings(findings)
     else:

@@ -145,6 +145,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A352": "a core against its shell, told",
         "A353": "a core that is looser or tighter in its shell than the job allows",
         "A354": "how far a slit was spread, or why it can't be",
+        "A361": "notches of a seam that don't meet",
+        "A362": "a left and a right that are no mirror images",
+        "A363": "a neck narrower than the material bears",
         # L: layout (stages/arrange)
         "L401": "a piece fits no stock of its material",
         "L402": "the layout search failed or broke a rule, so boxes were laid in rows",

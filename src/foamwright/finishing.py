@@ -15,6 +15,7 @@ from typing import Literal
 
 from foamwright import __version__
 from foamwright.asked import AskedJob, Bench, Plan
+from foamwright.check_tables import tables_of
 from foamwright.checklist import CheckLine, Stage, checklist, load_checklist
 from foamwright.errors import CommandError
 from foamwright.explained import Explanation
@@ -212,7 +213,7 @@ def finish(
         }
     )
     programs = [p for _, p in planned.programs]
-    sheet = sheet_html(view_of(record, programs, _checklist(planned)))
+    sheet = sheet_html(view_of(record, programs, _checklist(planned), tables_of(planned.checks)))
     record = record.model_copy(update={"sealed": {SHEET: sha256(sheet.encode("utf-8"))}})
     write_file(folder, SHEET, sheet)
     write_file(folder, RECORD, record.to_text())

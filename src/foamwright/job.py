@@ -150,6 +150,8 @@ class PieceSpec(ScaleKeys):
 
     hand: of its copies that are not mirrored.
     outline: empty only where the piece is derived from another, as its `core` tells.
+    mirror_of: another piece that it must be the mirror image of.  neck_min: its narrowest neck may
+    not be narrower, whatever the material says.
     """
 
     name: Name
@@ -176,6 +178,8 @@ class PieceSpec(ScaleKeys):
     mark: tuple[MarkSpec, ...] = ()
     hand: Hand | None = None
     label: PieceLabel | None = None
+    mirror_of: Name | None = None
+    neck_min: Width | None = None
     bridges: BridgeKeys | None = None
 
 

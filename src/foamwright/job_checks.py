@@ -114,6 +114,11 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
     if "half" in piece and "even" in piece:
         what = "stands beside half, and an opened half is even already"
         yield source.fault("J509", (*path, "even"), what, "keep one of the two")
+    twin = piece.get("mirror_of")
+    if isinstance(twin, str) and (twin == piece.get("name") or twin not in _pieces(source)):
+        what = f"no other piece is named {shown(twin)}"
+        mend = near(twin, _pieces(source), "name another piece of this job")
+        yield source.fault("J508", (*path, "mirror_of"), what, mend)
     for at, carry in tables(piece, "carry", path):
         yield from names_edge(source, (*at, "from"), carry.get("from"), _pieces(source))
     for at, spread in tables(piece, "spread", path):

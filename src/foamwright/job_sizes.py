@@ -69,7 +69,9 @@ def _size(name: str, keys: SizeKeys, pieces: Mapping[str, str]) -> JobSize:
 def _piece(spec: PieceSpec, size: JobSize) -> PieceSpec:
     carry = tuple(c.model_copy(update={"from_": size.edge(c.from_)}) for c in spec.carry)
     core = spec.core and spec.core.model_copy(update={"of": size.pieces[spec.core.of]})
-    return spec.model_copy(update={"name": size.pieces[spec.name], "carry": carry, "core": core})
+    twin = spec.mirror_of and size.pieces[spec.mirror_of]
+    own = {"name": size.pieces[spec.name], "carry": carry, "core": core, "mirror_of": twin}
+    return spec.model_copy(update=own)
 
 
 def _seam(seam: Seam, size: JobSize) -> Seam:

@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from foamwright.asked import Noticed, Plan, Request
+from foamwright.checking import check_necks, check_pairs, check_patterns
 from foamwright.copying import make_copies
 from foamwright.explained import Explanation
 from foamwright.findings import Finding, refuse_on_fault
@@ -31,9 +32,7 @@ from foamwright.planning import (
     compensate_sheets,
     draft_patterns,
     job_lines,
-    judge_cores,
     judge_hazards,
-    judge_seams,
     load,
     order_cuts,
     read_drawings,
@@ -64,18 +63,19 @@ def plan(request: Request) -> Plan:
     benches = noticed(set_up(asked))  # profiles -> tool, limits, stock
     thick = thicknesses(asked, benches)
     drafts = noticed(draft_patterns(asked, drawn, thick))  # alter: stitch lines at their size
-    seams = noticed(judge_seams(asked, drafts))
-    cores = noticed(judge_cores(asked, drafts, benches))
+    noticed.checks += noticed(check_patterns(asked, drafts, thick))  # seams, cores, notches
     pieces = noticed(alter_pieces(asked, drafts, benches))  # alter: cut lines, notches, marks
+    noticed.checks += noticed(check_necks(asked, benches, pieces, noticed.faulty))
     copies = noticed(make_copies(asked, drafts, benches, pieces))  # alter: mirrored, labelled
     noticed.add(judge_hazards(asked, benches))  # safety, on the plan
     noticed.stop_on_fault()
     layouts = noticed(arrange_copies(asked, benches, copies))  # arrange
+    noticed.checks += noticed(check_pairs(asked, layouts))
     noticed.stop_on_fault()
     cuts = noticed(compensate_sheets(asked, benches, layouts))  # compensate
     noticed.stop_on_fault()
     programs = order_cuts(benches, cuts)  # order
-    return Plan(asked, benches, seams, cores, layouts, programs, noticed.findings)
+    return Plan(asked, benches, noticed.checks, layouts, programs, noticed.findings)
 
 
 def cut(request: Request, out: Path) -> Result:
@@ -102,8 +102,9 @@ def paper(request: Request, size: str, file: Path) -> tuple[int, tuple[Finding, 
         s.name: materials[s.material].thickness for s in asked.specs if s.material in materials
     }
     drafts = noticed(draft_patterns(asked, drawn, thick))  # alter: stitch lines at their size
-    seams = noticed(judge_seams(asked, drafts))
+    noticed.checks += noticed(check_patterns(asked, drafts, thick))  # seams, cores, notches
     noticed.stop_on_fault()
+    seams = noticed.checks.seams
     pieces = noticed(draw_pieces(asked, drafts, seams, materials))  # alter: cut lines, notches
     noticed.stop_on_fault()
     pages = write_paper(paper_pattern(asked, pieces, seams), size, file)  # save

@@ -43,16 +43,12 @@ from foamwright.safety import assess
 from foamwright.stages.acquire import read_drawing, select
 from foamwright.stages.acquire.drafts import drafts
 from foamwright.stages.alter import (
-    CoreRow,
     Draft,
     Drafts,
-    SeamRow,
     alter,
     bevelled,
     derived_cores,
     draft,
-    measure_cores,
-    measure_seams,
     registered,
     suited,
     with_seam_notches,
@@ -229,22 +225,6 @@ def _named(finding: Finding, profile: str) -> Finding:
     """A profile that no shelf has is told by the name that the job gives it."""
     missing = finding.code == "J511" and finding.where == "profiles"
     return replace(finding, where=readable(profile)) if missing else finding
-
-
-def judge_seams(asked: AskedJob, drafts: Drafts) -> tuple[tuple[SeamRow, ...], tuple[Finding, ...]]:
-    """The seam table on stitch lines; seams of unwanted pieces are left out."""
-    wanted = {s.name: drafts[s.name].pattern for s in asked.specs if s.name in drafts}
-    seams = tuple(s for s in asked.job.seam if all(j.partition(".")[0] in wanted for j in s.joins))
-    return measure_seams(seams, wanted)
-
-
-def judge_cores(
-    asked: AskedJob, drafts: Drafts, benches: Benches
-) -> tuple[tuple[CoreRow, ...], tuple[Finding, ...]]:
-    """The wanted cores against their shells."""
-    wanted = {s.name for s in asked.specs}
-    cores = {n: d for n, d in drafts.items() if n in wanted or d.spec.core is None}
-    return measure_cores(cores, thicknesses(asked, benches), ALLOWANCE_TOLERANCE)
 
 
 def alter_pieces(

@@ -154,6 +154,7 @@ class MaterialProfile(KnownKeys):
 
     far_first: where a sheet grows limp as it is freed, the depth of the bands in which it is worked
     from its far side on; without it the way is the shortest.  A roll is worked as it is fed.
+    neck_min: pieces with a narrower neck are refused.
     """
 
     id: str = ""
@@ -170,6 +171,7 @@ class MaterialProfile(KnownKeys):
     stretch: Literal["none", "across", "along", "both"] = "none"
     hold: tuple[Hold, ...] = ()
     far_first: Size | None = None
+    neck_min: Width | None = None
     stock: tuple[StockProfile, ...] = Field(min_length=1)
     cut: tuple[CutSettings, ...] = Field(min_length=1)
     measured: tuple[MeasuredEntry, ...] = ()

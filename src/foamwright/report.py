@@ -13,8 +13,9 @@ from typing import Any, TypeAlias
 
 from rich.table import Table
 
-from foamwright.asked import Plan
+from foamwright.asked import Checks, Plan
 from foamwright.beam import Faces, Optics, at_the_faces
+from foamwright.check_tables import checks_data, tables_of
 from foamwright.explained import Explanation, Place, lines_of
 from foamwright.findings import Finding, Refused
 from foamwright.finishing import Result
@@ -168,7 +169,7 @@ def drawing_data(drawing: Drawing) -> dict[str, Any]:
 
 
 def show_plan(plan: Plan) -> None:
-    """The sheets with their stock, density and time, and the seam table."""
+    """The sheets with their stock, density and time, and the pattern's checks."""
     console = _console()
     console.print(f"{_safe(plan.asked.job.job.name)}: {counted(len(plan.programs), 'sheet')}")
     table = _table(
@@ -194,14 +195,19 @@ def show_plan(plan: Plan) -> None:
             duration(program.time_s),
         )
     console.print(table)
-    if plan.seams:
-        seams = _table("seam", "joins", "mm", "mm ", "ease", right=("mm", "mm ", "ease"))
-        for row in plan.seams:
-            first, second = (f"{v:.2f}" for v in row.lengths)
-            joins = f"{row.joins[0]} + {row.joins[1]}"
-            seams.add_row(_safe(row.name), _safe(joins), first, second, f"{row.ease:.2f}")
+    show_checks(plan.checks)
+
+
+def show_checks(checks: Checks) -> None:
+    """The tables of the pattern's checks that have a row."""
+    console = _console()
+    for words in tables_of(checks):
+        table = _table(*words.columns, right=tuple(words.right), whole=tuple(words.right))
+        for row in words.rows:
+            table.add_row(*("\n".join(map(_safe, cell.split("\n"))) for cell in row))
         console.print()
-        console.print(seams)
+        console.print(words.title)
+        console.print(table)
 
 
 def duration(seconds: float) -> str:
@@ -227,10 +233,7 @@ def plan_data(plan: Plan) -> dict[str, Any]:
             }
             for b, p in plan.programs
         ],
-        "seams": [
-            {"name": s.name, "joins": s.joins, "lengths_mm": s.lengths, "ease_mm": s.ease}
-            for s in plan.seams
-        ],
+        **checks_data(plan.checks),
     }
 
 

@@ -46,7 +46,7 @@ EXPLAINED: dict[str, str] = {
     "issue27c.dxf": "GDAL gives a spline 40 points; see test_splines_have_their_true_length",
     "issue42.dxf": "GDAL draws the dimensions' lines",
     "supported_entities.dxf": "GDAL gives the splines in its blocks 40 points each",
-    "non-presentational-attribute.svg": "a height stated in CSS: seen in the picture, not in the DOM",
+    "non-presentational-attribute.svg": "a height stated in CSS: in the picture, not in the DOM",
     "p_num_trail.svg": "a number may end in a point in SVG 1.1, not to this browser",
     "par_defer_xMinYMin.svg": "`defer` is left out in SVG 1.1 where it doesn't apply",
     "t_rect_rx_auto.svg": "rx=auto is known to SVG 2, not to this browser's DOM",

@@ -10,7 +10,9 @@ from foamwright.stages.alter.core import CoreRow, measure_cores
 from foamwright.stages.alter.cuttable import suited
 from foamwright.stages.alter.derived import derived_cores
 from foamwright.stages.alter.draft import Draft, Drafts
+from foamwright.stages.alter.frail import NeckRow, NotchRow, measure_neck, notch_depths
 from foamwright.stages.alter.labels import Face, Joint, labelled
+from foamwright.stages.alter.pairs import PairRow, measure_pair
 from foamwright.stages.alter.registered import registered
 from foamwright.stages.alter.seam_notches import with_seam_notches
 from foamwright.stages.alter.seams import SeamRow, measure_seams
@@ -21,6 +23,9 @@ __all__ = [
     "Drafts",
     "Face",
     "Joint",
+    "NeckRow",
+    "NotchRow",
+    "PairRow",
     "SeamRow",
     "alter",
     "bevelled",
@@ -29,7 +34,10 @@ __all__ = [
     "draft",
     "labelled",
     "measure_cores",
+    "measure_neck",
+    "measure_pair",
     "measure_seams",
+    "notch_depths",
     "registered",
     "suited",
     "with_seam_notches",

@@ -99,6 +99,21 @@ def _at_spot(
         return Set(findings=(told,))
 
 
+def places_of(pattern: Pattern, notch: Notch) -> tuple[tuple[str, float], ...]:
+    """The ring and the arc length on its stitch line (mm) of a notch, or of a double one's two.
+
+    Raises NoSuchEdgeError.
+    """
+    if notch.point is not None:
+        ring, at = pattern.place(notch.point)
+    else:
+        edge = pattern.edge(notch.edge or "")
+        assert notch.at is not None
+        ring, at = edge.ring, edge.place(notch.at.along(edge.length))
+    whole = pattern.ring(ring).length
+    return tuple((ring, (at + shift) % whole) for _, shift in _pair("", notch))
+
+
 def _spot(pattern: Pattern, spec: PieceSpec, item: Notch | Relief, shift: float) -> Spot:
     """Where it goes, `shift` mm beyond its place along the stitch line. Raises NoSuchEdgeError."""
     if isinstance(item, Notch) and item.point is not None:

@@ -33,6 +33,7 @@ from foamwright.stages.save.picture import (
     sheet_picture,
     thumbnail,
 )
+from foamwright.word_tables import WordTable
 
 #: What each operation is called on the sheet.
 OPERATION_WORDS: Mapping[str, str] = {
@@ -111,7 +112,7 @@ class Batch:
 
 @dataclass(frozen=True, slots=True)
 class SheetView:
-    """All that the sheet tells. warnings, notes: findings as lines."""
+    """All that the sheet tells. warnings, notes: findings as lines; checks: of the pattern."""
 
     job: str
     version: str
@@ -121,6 +122,7 @@ class SheetView:
     warnings: tuple[str, ...]
     notes: tuple[str, ...]
     verification: Verification | None
+    checks: tuple[WordTable, ...] = ()
 
 
 def sheet_html(view: SheetView) -> str:

@@ -17,6 +17,7 @@ from foamwright.stages.save.laser_rows import laser_rows
 from foamwright.stages.save.picture import Look
 from foamwright.stages.save.sheet import Batch, CutFile, Setting, SheetPage, SheetView
 from foamwright.units import MM
+from foamwright.word_tables import WordTable
 
 #: Cut settings that an operator sets or checks: key, name on the sheet, unit.
 _SETTINGS = (
@@ -59,9 +60,13 @@ _MACHINE_SETTINGS = (
 
 
 def view_of(
-    record: Record, programs: Sequence[Program], checklist: Mapping[Stage, tuple[CheckLine, ...]]
+    record: Record,
+    programs: Sequence[Program],
+    checklist: Mapping[Stage, tuple[CheckLine, ...]],
+    checks: tuple[WordTable, ...] = (),
 ) -> SheetView:
-    """The view of a record; programs: those that it tells of, in any order."""
+    """The view of a record; programs: those that it tells of, in any order; checks: of the pattern
+    before it was cut, which no file holds."""
     pairs = list(dict.fromkeys((s.material, s.machine) for s in record.sheets))
     warnings = tuple(f for f in record.findings if f.startswith("warning "))
     return SheetView(
@@ -73,6 +78,7 @@ def view_of(
         warnings=warnings,
         notes=tuple(f for f in record.findings if f not in warnings),
         verification=record.verification,
+        checks=checks,
     )
 
 
