@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from foamwright.cli_guard import FILE, guarded, json_option
+from foamwright.cli_record import record_command
 from foamwright.names import readable
 
 job_option = click.option("--job", type=FILE, help="See the shelf as this job sees it.")
@@ -138,3 +139,6 @@ def show_hazards(job: Path | None, as_json: bool) -> None:
         click.echo(report.document({"hazards": report_shelf.hazard_rows(rules)}, ()))
     else:
         report_shelf.show_hazards(rules)
+
+
+profile.add_command(record_command)

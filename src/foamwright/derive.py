@@ -14,10 +14,11 @@ from pathlib import PurePath
 from types import MappingProxyType
 
 from foamwright.fields import BridgeKeys
-from foamwright.findings import Finding, Refused, fault, refuse_on_fault
+from foamwright.findings import Finding, Refused, fault, refuse_on_fault, warning
 from foamwright.job import StockSpec
 from foamwright.measured import measured_cut, overlaid
 from foamwright.model import Bridging, FileStyle, Footprint, Limits, Stock, Tool, TrueFace
+from foamwright.profile_measured import metres_gone
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
 from foamwright.series import settled
 
@@ -249,6 +250,16 @@ def tool_faults(
         high = edge * _slope(machine, cut)
         what = f"its edge of {edge:g} mm width severs {high:.1f} mm of {material.severed:g} mm"
         yield fault("J525", where, what, "take a steeper edge_angle or a wider blade")
+
+
+def blade_due(machine: MachineProfile) -> Iterator[Finding]:
+    """J548 where the blade has gone as far as it should."""
+    gone = metres_gone(machine.blade_log)
+    if machine.blade_life is not None and gone * 1000 >= machine.blade_life:
+        known = machine.basis_of("blade_life")
+        what = f"its blade has gone {gone:.0f} m of {machine.blade_life / 1000:g} m ({known})"
+        mend = "change it with the power off, and tell: profile record MACHINE --blade-changed"
+        yield warning("J548", f"machine {machine.id}", what, mend)
 
 
 def _height_faults(

@@ -104,6 +104,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "J526": "a thickness outside those that a cut's series was measured in",
         "J527": "holding bridges asked of a tool that makes none",
         "J530": "an outline that the drawing doesn't have",
+        "J541": "readings or results that can't be taken",
+        "J542": "readings that lie far from the others",
         "J543": "a shelf that can't be written, or a profile that is there already",
         "J544": "an estimate where the same was measured elsewhere",
         "J545": "two profiles that are alike, or a number that can hardly be meant",

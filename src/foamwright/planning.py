@@ -11,6 +11,7 @@ from pathlib import Path
 
 from foamwright.asked import AskedJob, Bench, Benches, Layouts, Request
 from foamwright.derive import (
+    blade_due,
     bridging_faults,
     bridging_for,
     footprint_of,
@@ -158,6 +159,8 @@ def set_up(asked: AskedJob) -> tuple[dict[tuple[str, str], Bench], list[Finding]
         if bench is not None:
             bridging = bridging_for(spec.bridges, bench.cut)
             findings.extend(bridging_faults(f"piece {spec.name}", bench.tool, bridging))
+    machines = {b.machine.id: b.machine.profile for b in benches.values()}
+    findings.extend(f for m in machines.values() for f in blade_due(m))
     return benches, [*findings, *_namesakes(benches.values())]
 
 

@@ -10,9 +10,10 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator, Mapping
+from functools import cache
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import BaseModel, Field, ValidationError
+from pydantic import BaseModel, Field, TypeAdapter, ValidationError
 
 from foamwright.fields import LONGEST, Name, Size, Table
 from foamwright.findings import Finding
@@ -175,10 +176,13 @@ def parsed(model: type[BaseModel], key: str, value: Any) -> Any:
 
     Raises pydantic's ValidationError.
     """
-    from pydantic import TypeAdapter
+    return _adapter(model, key).validate_python(value, context={"units": ""})
 
+
+@cache
+def _adapter(model: type[BaseModel], key: str) -> TypeAdapter[Any]:
     field = model.model_fields[key]
     kind: Any = field.annotation
-    if field.metadata:
-        kind = Annotated[kind, *field.metadata]
-    return TypeAdapter(kind).validate_python(value, context={"units": ""})
+    for part in field.metadata:
+        kind = Annotated[kind, part]
+    return TypeAdapter(kind)

@@ -13,10 +13,12 @@ from foamwright.findings import Refused
 from foamwright.hazards import METHODS, Rules
 from foamwright.inherit import Found
 from foamwright.measured import given
+from foamwright.names import readable
 from foamwright.profile_measured import metres_gone
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
 from foamwright.profiles import Listed, Loaded, Shelf, cut_values
 from foamwright.record import ValueEntry
+from foamwright.recording import Recorded
 from foamwright.report import Beams
 from foamwright.tables import new_table, plain, safe, said, terminal
 
@@ -178,14 +180,16 @@ def _show_forced(forced: Sequence[ValueEntry]) -> None:
     rows = new_table("in force on this machine", "value", "basis", "from")
     for entry in forced:
         key = entry.key.removeprefix("cut.")
-        if key in ("basis", "bases", "at"):
+        if key in ("basis", "bases", "at", "source"):
             continue
-        plainly = key in ("method", "machine", "tool", "operation", "source")
+        plainly = key in ("method", "machine", "tool", "operation")
         default = plainly or entry.origin == "default"
         basis = "" if default else bases.get(key, told.get("cut.basis", "estimate"))
         rows.add_row(safe(key), safe(said(entry.value)), safe(str(basis)), safe(entry.origin))
     terminal().print()
     terminal().print(rows)
+    if told.get("cut.source"):
+        terminal().print(safe(f"known from: {told['cut.source']}"), soft_wrap=True)
 
 
 def _show_logs(loaded: Loaded[Any]) -> None:
@@ -227,6 +231,33 @@ def blade_data(machine: MachineProfile) -> dict[str, Any]:
         due = "due now" if gone >= life else f"due in {life - gone:.0f} m"
         told += f" of {life:g} m ({basis}); {due}"
     return {"gone_m": gone, "life_m": life, "due": life is not None and gone >= life, "told": told}
+
+
+def recorded_data(done: Recorded) -> dict[str, Any]:
+    found = done.estimate
+    return {
+        "key": done.key,
+        "value": done.value,
+        "estimate": None if found is None else _json(plain(found) | _endless(found.freedom)),
+        "before": done.before,
+        "before_basis": done.before_basis,
+        "file": str(done.file),
+    }
+
+
+def _endless(freedom: float) -> dict[str, Any]:
+    """Endless degrees of freedom have no number in JSON."""
+    return {"freedom": None} if freedom == float("inf") else {}
+
+
+def recorded_line(done: Recorded) -> str:
+    """The value with its uncertainty, and beside the one before, on a line."""
+    found = done.estimate
+    if found is None:
+        return readable(f"{done.key}: {done.value}; {done.compared}")
+    unit = done.value.partition(" ")[2]
+    spread = f"± {found.expanded:.2g} {unit} (k = {found.factor:.2f}, {found.n} readings)"
+    return readable(f"{done.key}: {done.value} {spread}; {done.compared}")
 
 
 def hazard_rows(rules: Rules) -> list[dict[str, str]]:

@@ -11,12 +11,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from foamwright.checklist import load_checklist
+from foamwright.derive import blade_due
 from foamwright.findings import Finding, Refused, fault, note, warning
 from foamwright.hazards import Rules, load_rules
 from foamwright.inherit import Kind
 from foamwright.measured import given, serves
 from foamwright.migrations import schema_of
-from foamwright.profile_measured import OF_STOCK, TOLD, MeasuredEntry, metres_gone
+from foamwright.profile_measured import OF_STOCK, TOLD, MeasuredEntry
 from foamwright.profile_models import SCHEMA, CutSettings, MachineProfile, MaterialProfile
 from foamwright.profiles import KINDS, Listed, Loaded, Shelf
 from foamwright.strict_toml import read_toml, shown
@@ -105,16 +106,6 @@ def _one(loaded: Loaded[Any]) -> Iterator[Finding]:
                 yield warning("J545", f"{loaded.kind} {loaded.id}", what, "mind its unit")
     if isinstance(loaded.profile, MachineProfile):
         yield from blade_due(loaded.profile)
-
-
-def blade_due(machine: MachineProfile) -> Iterator[Finding]:
-    """J548 where the blade has gone as far as it should."""
-    gone = metres_gone(machine.blade_log)
-    if machine.blade_life is not None and gone * 1000 >= machine.blade_life:
-        known = machine.basis_of("blade_life")
-        what = f"its blade has gone {gone:.0f} m of {machine.blade_life / 1000:g} m ({known})"
-        mend = "change it with the power off, and tell: profile record MACHINE --blade-changed"
-        yield warning("J548", f"machine {machine.id}", what, mend)
 
 
 def _alike(kind: Kind, loaded: Mapping[str, Loaded[Any]]) -> Iterator[Finding]:
