@@ -26,7 +26,7 @@ from foamwright.report import TOLD, show_findings
 from .conftest import ExampleCut
 from .jobs import PLATE, bare, drawing, job, svg
 
-LASER = ("--material", "card-1mm", "--machine", "desk-laser-600", "--layout-time", "0")
+LASER = ("--material", "card-1mm", "--machine", "desk-laser-600", "--first-layout")
 
 
 def run(*words: object) -> Result:
@@ -203,7 +203,7 @@ def test_start_writes_a_job_that_loads_and_can_be_checked(plate: Path) -> None:
     assert ran.exit_code == 0, ran.stderr
     made = load_job(folder / "job.toml")
     assert [p.name for p in made.piece] == ["plate"]
-    assert run("check", folder / "job.toml", "--layout-time", 0).exit_code == 0
+    assert run("check", folder / "job.toml", "--first-layout").exit_code == 0
 
 
 def test_start_without_a_drawing_writes_a_job_that_loads(tmp_path: Path) -> None:
@@ -222,7 +222,7 @@ def test_start_copes_with_any_piece_name(tmp_path: Path) -> None:
     ran = run("start", tmp_path / "job", "--drawing", file)
     assert ran.exit_code == 0, ran.stderr
     assert len(load_job(tmp_path / "job" / "job.toml").piece) == len(names)
-    checked = run("check", tmp_path / "job" / "job.toml", "--layout-time", 0)
+    checked = run("check", tmp_path / "job" / "job.toml", "--first-layout")
     assert checked.exit_code == 0, checked.stderr
 
 
@@ -349,7 +349,7 @@ def test_only_takes_a_piece_or_a_copy(tmp_path: Path) -> None:
 
     def cut(*only: str) -> list[str]:
         words = [w for name in only for w in ("--only", name)]
-        told = json.loads(run("check", file, "--layout-time", 0, "--json", *words).stdout)
+        told = json.loads(run("check", file, "--first-layout", "--json", *words).stdout)
         return sorted(p for s in told["sheets"] for p in s["pieces"])
 
     assert cut("other") == ["other/drawn/1"]

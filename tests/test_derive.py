@@ -14,15 +14,14 @@ from scipy.integrate import solve_ivp
 from foamwright.derive import (
     footprint_of,
     limits_for,
-    rotations_for,
     run_in_length,
     settings_for,
-    stock_for,
     style_for,
     tool_for,
 )
 from foamwright.findings import Refused
 from foamwright.job import StockSpec
+from foamwright.laying import rotations_for, stock_for
 from foamwright.model import Footprint, Stock, Tool, TrueFace
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
 from foamwright.profiles import Layer, Shelf

@@ -68,10 +68,12 @@ class Request:
         seed: int = 1,
         fresh_layout: bool = False,
         by_hand: bool = False,
+        first_layout: bool | None = None,
     ) -> Request:
         """From the options. Raises CommandError where they contradict each other.
 
-        by_hand: no machine is asked for.
+        by_hand: no machine is asked for.  first_layout: no search; by default where there is no
+        time for one.
         """
         bare = job.suffix.lower() != ".toml"
         given = {"material": material, "machine": machine, "scale": scale, "mirrored": mirrored}
@@ -85,7 +87,8 @@ class Request:
         if not bare and any(v is not None for v in given.values()):
             named = ", ".join(f"--{k}" for k, v in given.items() if v is not None)
             raise CommandError(f"{named} go with a bare drawing; {job.name} says it itself")
-        asked = LayoutAsked(layout_time, seed, fresh_layout)
+        first = layout_time == 0 if first_layout is None else first_layout
+        asked = LayoutAsked(layout_time, seed, fresh_layout, first)
         return Request(job, material, machine, units, scale, mirrored, tuple(only), asked)
 
     @property

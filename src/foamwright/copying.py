@@ -10,11 +10,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from foamwright.asked import AskedJob, Bench, Benches
-from foamwright.derive import bridging_for, rotations_for
+from foamwright.derive import bridging_for
 from foamwright.findings import Finding
 from foamwright.geometry.affine import Affine
 from foamwright.job import PieceSpec
 from foamwright.job_marks import PieceLabel
+from foamwright.laying import rotations_for, turning_for
 from foamwright.model import Copy, Piece
 from foamwright.stages.alter import Draft, Drafts, Face, Joint, copies_of, labelled
 
@@ -35,7 +36,7 @@ def make_copies(
                 continue
             for copy in _copies(asked, bench, spec, pieces[spec.name]):
                 done, found = _labelled(asked, bench, drafts[spec.name], copy)
-                copies.append(_at_origin(done))
+                copies.append(_at_origin(_with_rules(done, bench, spec)))
                 findings.extend(found)
         made[pair] = tuple(copies)
     return made, findings
@@ -73,6 +74,24 @@ def _joints(asked: AskedJob, piece: str) -> Iterator[Joint]:
         for of, _, edge in dict.fromkeys(j.partition(".") for j in seam.joins):
             if of == piece:
                 yield Joint(number // len(asked.sizes) + 1, edge)
+
+
+def _with_rules(copy: Copy, bench: Bench, spec: PieceSpec) -> Copy:
+    """The copy with the job's and the material's rules of how it may lie."""
+    lay = spec.lay
+    turning = turning_for(bench.material.profile, copy.piece.grain, lay)
+    group = lay.together or ""
+    if group == "pair":
+        group = f"{spec.name} {copy.name.rpartition('/')[2]}"
+    one_sided = bool(copy.piece.marks or spec.bevel or bench.tool.kerf_exit is not None)
+    return replace(
+        copy,
+        rotations=turning.rotations,
+        free=turning.free,
+        pin=None if lay.at is None else complex(*lay.at),
+        group=group,
+        turnable=bench.material.profile.turnable and not one_sided,
+    )
 
 
 def _at_origin(copy: Copy) -> Copy:

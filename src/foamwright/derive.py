@@ -10,12 +10,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from pathlib import PurePath
 from types import MappingProxyType
 
 from foamwright.fields import BridgeKeys
 from foamwright.findings import Finding, Refused, fault, refuse_on_fault, warning
-from foamwright.job import StockSpec
+from foamwright.laying import box_zone
 from foamwright.measured import measured_cut, overlaid
 from foamwright.model import Bridging, FileStyle, Footprint, Limits, Stock, Tool, TrueFace
 from foamwright.profile_measured import metres_gone
@@ -51,8 +50,6 @@ SAME = 1e-6
 LEAD_ANGLE = 45.0
 #: Stock that a holding bridge leaves standing, where nobody says, mm (common practice, no source).
 BRIDGE_WIDTH = 1.0
-#: Decimals of a turn, degrees: a drawn grain line's rounding must not turn a whole quarter askew.
-TURN_DECIMALS = 6
 
 
 def settings_for(machine: MachineProfile, material: MaterialProfile) -> CutSettings:
@@ -355,6 +352,7 @@ def limits_for(
         margins=machine.margins,
         clearance=_clearance(material, tool, settings, edge),
         edge=edge,
+        zones=tuple(box_zone((complex(*c.from_), complex(*c.to))) for c in machine.clamp),
     )
 
 
@@ -424,29 +422,3 @@ def run_in_length(
         return 0.0
     off = math.tan(math.radians(heading) / 2) / math.tan(math.asin(slack / offset) / 2)
     return max(0.0, offset * math.log(off))
-
-
-def stock_for(material: MaterialProfile, specs: Iterable[StockSpec] = ()) -> tuple[Stock, ...]:
-    """The stock to lay out on: the job's own for this material, else the material's."""
-    ours = material.id.casefold()
-    own = [
-        s for s in specs if ours in (s.material.casefold(), PurePath(s.material).stem.casefold())
-    ]
-    if own:
-        kind = material.stock[0].kind
-        return tuple(Stock(material.id, s.kind or kind, s.width, s.length, s.count) for s in own)
-    return tuple(Stock(material.id, s.kind, s.width, s.length, s.count) for s in material.stock)
-
-
-def rotations_for(material: MaterialProfile, grain: float | None) -> tuple[float, ...]:
-    """The turns, in degrees, that bring a piece's grain where the material wants it.
-
-    grain: direction of the piece's grain line, None for upright.  One-way nap: grain up the sheet,
-    never down.  A stated grain or a stretch: up or down.  Else any quarter turn.
-    """
-    up = round(90.0 - (90.0 if grain is None else grain), TURN_DECIMALS) % 360
-    if material.nap == "one-way":
-        return (up,)
-    if grain is not None or material.stretch != "none":
-        return (up, (up + 180) % 360)
-    return (0.0, 90.0, 180.0, 270.0)

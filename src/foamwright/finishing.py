@@ -132,6 +132,9 @@ def _inputs(asked: AskedJob) -> Iterable[InputEntry]:
     names = [] if asked.request.is_drawing else [asked.request.source.name]
     drawn = (drawing_and_piece(s.outline)[0] for s in asked.specs)
     names += dict.fromkeys(name for name in drawn if name and name != DRAFT)
+    outlines = [o for s in asked.job.stock for o in (s.outline, *(z.outline for z in s.zone))]
+    lent = dict.fromkeys(drawing_and_piece(o)[0] for o in outlines if o is not None)
+    names += [file for file in lent if file not in names]
     for name in names:
         told = Path(name).name if Path(name).is_absolute() else name
         yield InputEntry(name=told, sha256=sha256((asked.folder / name).read_bytes()))

@@ -29,6 +29,7 @@ from foamwright.job_pattern import (
     SizeSpec,
     Spread,
 )
+from foamwright.job_stock import LayKeys, StockSpec
 from foamwright.model import TrueFace
 from foamwright.names import distinct_names, safe_name
 from foamwright.strict_toml import Source, faults_of, read_toml
@@ -181,6 +182,7 @@ class PieceSpec(ScaleKeys):
     mirror_of: Name | None = None
     neck_min: Width | None = None
     bridges: BridgeKeys | None = None
+    lay: LayKeys = LayKeys()
 
 
 class Seam(Part):
@@ -216,16 +218,6 @@ class Permit(Part):
     date: Date
     expires: Date | None = None
     data_sheet: Name | None = None
-
-
-class StockSpec(Part):
-    """Stock on hand; overrides the material's."""
-
-    material: Name
-    kind: Literal["roll", "sheet"] | None = None
-    width: Size
-    length: Size
-    count: Annotated[int, Field(strict=True, ge=1, le=100_000)] | None = None
 
 
 def _known_unit(value: Any) -> Any:

@@ -23,6 +23,7 @@ from foamwright.job_pattern_checks import (
     sizes_checks,
     spread_checks,
 )
+from foamwright.job_stock_checks import lay_checks, stock_checks
 from foamwright.names import safe_name
 from foamwright.strict_toml import Source, shown
 from foamwright.toml_lines import KeyPath
@@ -46,6 +47,7 @@ def cross_checks(source: Source) -> Iterator[Finding]:
     yield from sizes_checks(source, tuple(tables(source.data, "size")), _pieces(source))
     for path, piece in tables(source.data, "piece"):
         yield from _piece(source, path, piece)
+        yield from lay_checks(source, path, piece)
     yield from _seams(source)
     for path, register in tables(source.data, "registration"):
         seams = {str(s.get("name")): s.get("joins") for _, s in tables(source.data, "seam")}
@@ -210,3 +212,4 @@ def _stock(source: Source) -> Iterator[Finding]:
             mend = near(material, tuple(sorted(used)), "name a material that a piece is cut from")
             what = f"no piece is cut from {shown(material)}"
             yield source.fault("J508", (*path, "material"), what, mend)
+        yield from stock_checks(source, path, stock, _pieces(source))

@@ -178,6 +178,9 @@ class Copy:
     name: `sole/drawn/1`, `sole/mirrored/1`.  rotations: the turns that layout may choose from,
     degrees, applied to `piece` about the origin (they bring the grain where the rules want it).
     bridging: how it is to be held in its sheet; None: not at all.
+    free: any turn will do, `rotations` are those to begin with.  pin: where the near left corner of
+    its box must lie on the stock.  group: copies of one name lie on one sheet.  turnable: it may be
+    cut as its mirror image and turned over by hand; turned: it is.
     """
 
     name: str
@@ -188,17 +191,52 @@ class Copy:
     machine: str
     rotations: tuple[float, ...] = (0.0,)
     bridging: Bridging | None = None
+    free: bool = False
+    pin: complex | None = None
+    group: str = ""
+    turnable: bool = False
+    turned: bool = False
+
+    def turned_over(self) -> Copy:
+        """The copy laid the other way up; its box keeps its place."""
+        low_x, _, high_x, _ = self.piece.outline.bounds
+        over = Affine.translation(complex(low_x + high_x, 0)) @ Affine.mirror_x()
+        return replace(self, piece=self.piece.transformed(over), turned=not self.turned)
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A part of the stock that pieces are kept off: a flaw, a clamp. Sheet coordinates.
+
+    pieces: the only ones that it is kept from, by name; empty: all.
+    """
+
+    outline: Path
+    pieces: tuple[str, ...] = ()
+
+    def keeps_off(self, copy: Copy) -> bool:
+        return not self.pieces or copy.of in self.pieces
 
 
 @dataclass(frozen=True, slots=True)
 class Stock:
-    """A sheet or roll on hand. count None: as many as needed. Lengths in mm, width across."""
+    """A sheet, roll or offcut on hand. count None: as many as needed. Lengths in mm, width across.
+
+    name: which one it is, for offcuts.  outline: of stock that is no rectangle; its box is width by
+    length from (0, 0).  zones: flaws and holes.  price: of one sheet, or of a roll's whole length.
+    trim: whether it may be cut down to what the machine reaches.
+    """
 
     material: str
-    kind: Literal["roll", "sheet"]
+    kind: Literal["roll", "sheet", "offcut"]
     width: float
     length: float
     count: int | None = None
+    name: str = ""
+    outline: Path | None = None
+    zones: tuple[Zone, ...] = ()
+    price: float | None = None
+    trim: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +245,7 @@ class Limits:
 
     reach: across and along, mm.  margins: left, right, near, far.  clearance: least gap between
     two pieces' targets; edge: least gap from a target to the reach's or stock's usable edge.
+    zones: where clamps hold the stock.
     """
 
     reach: tuple[float, float]
@@ -214,6 +253,7 @@ class Limits:
     margins: tuple[float, float, float, float]
     clearance: float
     edge: float
+    zones: tuple[Zone, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -240,6 +280,7 @@ class Sheet:
     """Stock with copies on it. width, length: the material in the file, mm (a roll: what is used).
 
     back: laid face down, so every piece is the mirror image of what the face shows.
+    zones: what pieces are kept off, the stock's and the clamps'; room: how far, mm.
     """
 
     number: int
@@ -249,6 +290,8 @@ class Sheet:
     length: float
     placements: tuple[Placement, ...]
     back: bool = False
+    zones: tuple[Zone, ...] = ()
+    room: float = 0.0
 
     @property
     def material(self) -> str:
@@ -261,7 +304,20 @@ class Sheet:
             p.piece.outline.area + sum(o.path.area for o in p.piece.openings)
             for p in self.placements
         )
-        return area / (self.width * self.length)
+        return area / self.area
+
+    @property
+    def area(self) -> float:
+        """mm2 of the material used."""
+        whole = self.width * self.length
+        return whole if self.stock.outline is None else min(whole, self.stock.outline.area)
+
+    @property
+    def price(self) -> float | None:
+        """Of the material used: a roll's in proportion to its length, over its whole width."""
+        if self.stock.price is None or self.stock.kind != "roll":
+            return self.stock.price
+        return self.stock.price * self.length / self.stock.length
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,10 +17,10 @@ from foamwright.derive import (
     footprint_of,
     limits_for,
     settings_for,
-    stock_for,
     style_for,
     tool_for,
 )
+from foamwright.drawn_stock import DrawnStock
 from foamwright.errors import CommandError
 from foamwright.findings import Finding, Refused, fault
 from foamwright.hazards import load_rules
@@ -29,6 +29,7 @@ from foamwright.job_checks import drawing_and_piece
 from foamwright.job_drafts import DRAFT
 from foamwright.job_places import locator
 from foamwright.job_sizes import by_size, sized_names
+from foamwright.laying import stock_for
 from foamwright.model import (
     Copy,
     Cut,
@@ -190,7 +191,7 @@ def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
         raise Refused(faults)
     cut = settings_for(machine.profile, material.profile)
     tool = tool_for(machine.profile, material.profile, cut, asked.job.job.true_face)
-    stocks = stock_for(material.profile, asked.job.stock)
+    stocks = stock_for(material.profile, asked.job.stock, DrawnStock(asked))
     limits = limits_for(machine.profile, material.profile, tool, stocks, cut)
     return Bench(material, machine, cut, tool, style_for(machine.profile), limits, stocks)
 

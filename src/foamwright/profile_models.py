@@ -13,6 +13,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from foamwright.fields import Acceleration, Length, Name, Size, Speed, Table, Text, Width
 from foamwright.findings import Refused, fault
+from foamwright.job_stock import ClampKeys, StockKeys, Turns
 from foamwright.model import MarkMaker, Method
 from foamwright.profile_laser import BeamKeys, LaserKeys
 from foamwright.profile_measured import BladeEntry, MeasuredEntry, Operation, ResultEntry
@@ -140,18 +141,18 @@ class CutSettings(BladeKeys, LaserKeys, KnownKeys):
         return self
 
 
-class StockProfile(Table):
-    """One `[[stock]]` of a material. count: sheets or rolls on hand, None: as many as needed."""
+class StockProfile(StockKeys):
+    """One `[[stock]]` of a material."""
 
     kind: Literal["roll", "sheet"]
     width: Size
     length: Size
-    count: Annotated[int, Field(strict=True, ge=1, le=100_000)] | None = None
 
 
 class MaterialProfile(KnownKeys):
     """A material. id: the file's name.  backing: of fur, what the blade must sever of it.
 
+    turns: those that a piece without nap, stretch or grain line may have, by default quarter turns.
     far_first: where a sheet grows limp as it is freed, the depth of the bands in which it is worked
     from its far side on; without it the way is the shortest.  A roll is worked as it is fed.
     neck_min: pieces with a narrower neck are refused.
@@ -167,6 +168,7 @@ class MaterialProfile(KnownKeys):
     backing: Size | None = None
     cut_from: Literal["front", "back"] = "front"
     turnable: bool = False
+    turns: Turns | None = None
     nap: Literal["none", "one-way"] = "none"
     stretch: Literal["none", "across", "along", "both"] = "none"
     hold: tuple[Hold, ...] = ()
@@ -240,6 +242,7 @@ class MachineProfile(BladeKeys, BeamKeys, KnownKeys):
     blade_life: how far a blade goes before it is due.
     reach: across and along; a roll's second is how long a stock it feeds, and may be left out.
     needs_hold: the material must be held by one of these.  band: of the feed, on a roll.
+    clamp: boxes of the bed that pieces are kept off.
     """
 
     id: str = ""
@@ -249,6 +252,7 @@ class MachineProfile(BladeKeys, BeamKeys, KnownKeys):
     method: Method
     reach: Annotated[tuple[Size, ...], Field(min_length=1, max_length=2)]
     margins: tuple[Width, Width, Width, Width] = (0.0, 0.0, 0.0, 0.0)
+    clamp: tuple[ClampKeys, ...] = ()
     feed: Literal["flat", "mat", "roll"]
     band: Size = BAND
     max_thickness: Size

@@ -64,6 +64,8 @@ class PieceEntry(Entry):
     """A copy on its sheet. target: outline and openings; slits and marks: path data each.
 
     bridges: all that hold it in its sheet; they are left for the hand.
+    turned: laid as its mirror image, to be turned over by hand.  grain: where its grain runs on the
+    sheet, degrees; 90 is along it.
     rotation, x, y place the altered piece (mirrored, if so), its box starting at (0, 0).
     """
 
@@ -78,10 +80,23 @@ class PieceEntry(Entry):
     slits: tuple[str, ...] = ()
     marks: tuple[str, ...] = ()
     bridges: tuple[BridgeEntry, ...] = ()
+    turned: bool = False
+    grain: float | None = None
+
+
+class ZoneEntry(Entry):
+    """A part of a sheet that pieces are kept off, as path data; pieces: only these, if any."""
+
+    outline: str
+    pieces: tuple[str, ...] = ()
 
 
 class SheetEntry(Entry):
-    """A sheet. times_s: seconds of each operation, its travel with it; together `time_s`."""
+    """A sheet. times_s: seconds of each operation, its travel with it; together `time_s`.
+
+    stock: its kind and name.  outline: of stock that is no rectangle, path data; room: how far
+    inside it, and away from zones, pieces lie at least.  price: of the material used.
+    """
 
     number: int
     material: str
@@ -95,6 +110,11 @@ class SheetEntry(Entry):
     used_length_mm: Amount
     time_s: Amount
     times_s: dict[str, Amount] = {}
+    stock: str = ""
+    outline: str = ""
+    zones: tuple[ZoneEntry, ...] = ()
+    room: Amount = 0.0
+    price: Amount | None = None
 
 
 class ContourEntry(Entry):

@@ -47,13 +47,15 @@ ROUNDING = 2e-6
 PROOFS_APART = 1e-3
 #: `unreached_max` where a job says nothing, mm.
 USUAL_UNREACHED = 0.5
+#: Degrees by which rounding may turn a grain.
+GRAIN_OFF = 1e-3
 #: Measures of a tool that may lie below nought: a focus above the face.
 EITHER_WAY = ("focus_depth", "focus_step")
 _ANEW = "cut the job anew"
 
 
 def vouch(folder: Path, record: Record, proof: Verification) -> tuple[Finding, ...]:
-    """Faults (V003, V042, V043) of what a record tells beside its geometry.
+    """Faults (V003, V026, V042, V043) of what a record tells beside its geometry.
 
     proof: the one that was just made of the folder.
     """
@@ -65,7 +67,7 @@ def vouch(folder: Path, record: Record, proof: Verification) -> tuple[Finding, .
         *_verification(record, proof),
     ]
     found = [fault("V003", RECORD, what, _ANEW) for what in dict.fromkeys(wrong)]
-    return (*found, *_times(folder, record), *_others(folder, record))
+    return (*found, *_lain(record), *_times(folder, record), *_others(folder, record))
 
 
 def not_proven(record: Record) -> tuple[Finding, ...]:
@@ -82,6 +84,8 @@ def not_proven(record: Record) -> tuple[Finding, ...]:
         if any(_is_theirs(v.origin) for v in p.values)
     ]
     told += [f"values from a shelf that is not packaged, {t}" for t in theirs]
+    if any(s.price is not None for s in record.sheets):
+        told.append("the prices of its material")
     told += [f"the permit {p.reference} of {p.issued_by}" for p in record.permits]
     faces = {str(f.tool.get("true_face", "top")) for f in record.files} - {"top"}
     told += [f"that the size is to hold at the {face} face" for face in sorted(faces)]
@@ -298,7 +302,7 @@ def _sheets(record: Record) -> Iterator[str]:
     covered = used = whole = 0.0
     for sheet in record.sheets:
         areas, far = _covered(record, sheet)
-        size = sheet.width * sheet.length
+        size = _area(sheet)
         covered, used, whole = covered + areas, used + far, whole + size
         due = {"density": areas / size, "used_length_mm": far}
         yield from _off(f"sheet {sheet.number}", sheet.model_dump(), due)
@@ -310,6 +314,16 @@ def _sheets(record: Record) -> Iterator[str]:
     if whole:
         due = {"density": covered / whole, "used_length_mm": used, "sheets": len(record.sheets)}
         yield from _off("layout", record.layout, due)
+
+
+def _area(sheet: SheetEntry) -> float:
+    """mm2 of the material used."""
+    whole = sheet.width * sheet.length
+    try:
+        drawn = [p.area for p in parse_path_data(sheet.outline)] if sheet.outline else []
+    except FoamwrightError:
+        drawn = []  # the proof has told why
+    return min([whole, *(a for a in drawn if a > 0)])
 
 
 def _off(where: str, told: Values, due: Mapping[str, float]) -> Iterator[str]:
@@ -350,6 +364,26 @@ def _usable(record: Record, sheet: SheetEntry) -> Iterator[str]:
     back = material.get("cut_from", "front") == "back"
     if sheet.back != back:
         yield f"sheet {sheet.number}: back is {sheet.back}, its material is cut from the other side"
+
+
+def _lain(record: Record) -> Iterator[Finding]:
+    """V026: pieces whose grain runs where their material's nap or stretch does not let it."""
+    sheets = {s.number: s for s in record.sheets}
+    tools = {f.sheet: f.tool.get("method") for f in record.files}
+    for piece in record.pieces:
+        sheet = sheets.get(piece.sheet)
+        if sheet is None or piece.grain is None or sheet.number not in tools:
+            continue
+        method = cast(Method, tools[sheet.number])
+        material = _values(best_entries(record, (sheet.material, sheet.machine), method)[0])
+        one_way = material.get("nap", "none") == "one-way"
+        if not one_way and material.get("stretch", "none") == "none":
+            continue
+        turn = 360.0 if one_way else 180.0
+        off = abs((piece.grain - 90.0 + turn / 2) % turn - turn / 2)
+        if off > GRAIN_OFF:
+            what = f"its grain runs {off:.1f} degrees off the way that {sheet.material} wants"
+            yield fault("V026", piece.copy_name, what, _ANEW, piece.copy_name)
 
 
 def _verification(record: Record, proof: Verification) -> Iterator[str]:

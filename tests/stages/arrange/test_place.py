@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from itertools import combinations
+from typing import Any
 
 import pytest
 
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import distance, region
 from foamwright.model import Copy, Limits, Sheet, Stock
-from foamwright.stages.arrange import Asked, arrange, kept, place
+from foamwright.stages.arrange import Asked, arrange, fill, kept
+from foamwright.stages.arrange.search import Found
 from tests.pieces import copy_of, piece, rectangle
 
 LIMITS = Limits((400, 300), "flat", (5, 6, 7, 8), clearance=3, edge=1)
@@ -95,9 +97,39 @@ def test_a_piece_that_fits_no_stock_is_refused_with_both_sizes() -> None:
 
 def test_a_second_stock_takes_what_the_first_can_not_bear() -> None:
     small, large = replace(SHEET, width=120, length=120), SHEET
-    copies = [leaf("small", 60), copy_of(piece("large", rectangle(300, 200)))]
+    copies = [leaf("small", 60), copy_of(piece("large", rectangle(380, 280)))]
     layout = arrange(copies, [small, large], LIMITS, QUICK)
-    assert [s.stock for s in layout.sheets] == [small, large]
+    assert sorted(s.stock.width for s in layout.sheets) == [120, 400]
+
+
+def test_the_fewest_sheets_are_taken() -> None:
+    small, large = replace(SHEET, width=120, length=120), SHEET
+    layout = arrange(leaves(4, 50), [small, large], LIMITS, QUICK)
+    assert [s.stock for s in layout.sheets] == [large]
+    layout = arrange(leaves(1, 50), [large, small], LIMITS, QUICK)
+    assert [s.stock for s in layout.sheets] == [small]
+
+
+def test_of_priced_stock_the_cheapest_is_taken() -> None:
+    small = replace(SHEET, width=120, length=120, price=1.0)
+    copies = leaves(4, 50)
+    for price, widths in ((1.5, [400]), (100.0, [120, 120])):
+        layout = arrange(copies, [replace(SHEET, price=price), small], LIMITS, QUICK)
+        assert [s.stock.width for s in layout.sheets] == widths
+        assert sum(s.price or 0 for s in layout.sheets) == min(price, 2.0)
+
+
+def test_an_offcut_goes_first_and_is_there_once() -> None:
+    offcut = replace(SHEET, kind="offcut", width=130, length=130, name="b7", count=1)
+    layout = arrange(leaves(5, 60), [SHEET, offcut], LIMITS, QUICK)
+    assert [s.stock.kind for s in layout.sheets] == ["offcut", "sheet"]
+
+
+def test_a_roll_s_price_is_that_of_the_length_used_over_its_whole_width() -> None:
+    stock = replace(SHEET, kind="roll", width=900, length=3000, price=60.0)
+    (sheet,) = arrange(leaves(3), [stock], ROLL, QUICK).sheets
+    assert sheet.width == 400
+    assert sheet.price == pytest.approx(60 * sheet.length / 3000)
 
 
 def test_more_pieces_than_counted_stock_are_refused() -> None:
@@ -112,13 +144,24 @@ def test_stock_beyond_the_reach_is_cut_down_with_a_note() -> None:
     assert (layout.sheets[0].width, layout.sheets[0].length) == (400, 300)
 
 
-def test_no_time_gives_a_layout_too() -> None:
-    layout = arrange(leaves(5), [SHEET], LIMITS, Asked(seconds=0))
+def test_no_search_is_asked_for_and_there_is_a_layout_at_once() -> None:
+    layout = arrange(leaves(5), [SHEET], LIMITS, Asked(seconds=0, first=True))
     assert_rules_kept(layout.sheets[0], LIMITS)
 
 
+def test_a_search_without_time_is_refused() -> None:
+    layout = arrange(leaves(5), [SHEET], LIMITS, Asked(seconds=0))
+    assert [(f.code, f.is_fault) for f in layout.findings] == [("L409", True)]
+    assert not layout.sheets
+
+
+def test_one_piece_needs_no_search() -> None:
+    layout = arrange(leaves(1), [SHEET], LIMITS, Asked(seconds=0))
+    assert not layout.findings
+
+
 def test_a_failed_search_falls_back_to_rows(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(place, "find", lambda *_: None)
+    monkeypatch.setattr(fill, "find", lambda *_: None)
     layout = arrange(leaves(9), [SHEET], LIMITS, QUICK)
     assert "L402" in [f.code for f in layout.findings]
     assert sum(len(s.placements) for s in layout.sheets) == 9
@@ -129,7 +172,10 @@ def test_a_failed_search_falls_back_to_rows(monkeypatch: pytest.MonkeyPatch) -> 
 def test_a_search_that_breaks_the_clearance_is_not_believed(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(place, "find", lambda *_: ((0, 0.0, 10.0, 10.0), (1, 0.0, 11.0, 10.0)))
+    def overlapping(*asked: Any) -> None:
+        asked[-1](Found(((0, 0.0, 10.0, 10.0), (1, 0.0, 11.0, 10.0)), 80.0, 1.0))
+
+    monkeypatch.setattr(fill, "find", overlapping)
     layout = arrange(leaves(2), [SHEET], LIMITS, QUICK)
     assert [f.code for f in layout.findings] == ["L402"]
     assert_rules_kept(layout.sheets[0], LIMITS)
@@ -170,12 +216,13 @@ def test_a_broken_layout_file_is_no_layout(text: str) -> None:
 
 
 def test_what_the_first_counted_stock_has_no_room_for_goes_on_the_next() -> None:
-    small = replace(SHEET, width=150, length=150, count=2)
-    layout = arrange(leaves(5, 100), [small, SHEET], LIMITS, QUICK)
+    large, small = replace(SHEET, count=1), replace(SHEET, width=150, length=150)
+    layout = arrange(leaves(9, 100), [small, large], LIMITS, QUICK)
     assert not layout.findings
-    assert [s.stock.width for s in layout.sheets] == [150, 150, 400]
+    assert [s.stock.width for s in layout.sheets].count(400) == 1
+    assert len(layout.sheets) > 1
     names = [p.copy.name for s in layout.sheets for p in s.placements]
-    assert sorted(names) == sorted(c.name for c in leaves(5, 100))
+    assert sorted(names) == sorted(c.name for c in leaves(9, 100))
 
 
 def test_pieces_beyond_all_counted_stocks_are_told_once_with_every_stock() -> None:
@@ -203,3 +250,34 @@ def test_a_kept_layout_of_more_sheets_than_the_stock_counts_is_not_used() -> Non
     group = kept.from_text(kept.to_text({first.key: first.sheets}))[first.key]
     parted = [{**group[0], "pieces": [p]} for p in group[0]["pieces"]]
     assert not arrange(leaves(2), [stock], LIMITS, QUICK, kept=parted).reused
+
+
+def test_a_search_that_is_stopped_by_hand_keeps_its_best(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first layout of the search is dense, and then someone presses Ctrl-C."""
+    real = fill.find
+
+    def interrupted(*asked: Any) -> None:
+        better = asked[-1]
+        real(*asked[:-1], lambda found: better(found) and False)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(fill, "find", interrupted)
+    layout = arrange(leaves(60), [replace(SHEET, kind="roll", length=3000)], ROLL, QUICK)
+    (told,) = layout.findings
+    assert (told.code, told.is_fault) == ("L408", False)
+    assert sum(len(s.placements) for s in layout.sheets) == 60
+    for sheet in layout.sheets:
+        assert_rules_kept(sheet, ROLL)
+
+
+def test_a_job_stopped_by_hand_searches_no_further_sheet(monkeypatch: pytest.MonkeyPatch) -> None:
+    searched = []
+
+    def interrupted(*asked: Any) -> None:
+        searched.append(asked[3])
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(fill, "find", interrupted)
+    layout = arrange(leaves(40), [SHEET], LIMITS, Asked(seconds=30))
+    assert len(layout.sheets) > 1
+    assert len(searched) == 1

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from foamwright.geometry.region import distance, near, region
 from foamwright.model import Placement
+from foamwright.stages.arrange.outline import turned_corner
 from foamwright.stages.arrange.window import Window
 
 #: Flattening of outlines for the check, mm, and what a gap may miss by for it.
@@ -13,18 +14,38 @@ CHECK_TOLERANCE = 0.005
 
 
 def broken_rule(placements: Sequence[Placement], window: Window, clearance: float) -> str | None:
-    """The first rule that the placements break, in words, or None."""
+    """The first rule that the placements of one sheet break, in words, or None."""
     for p in placements:
-        low_x, low_y, high_x, high_y = p.piece.outline.bounds
-        over = max(
-            window.left - low_x, window.near - low_y, high_x - window.right, high_y - window.far
-        )
-        if over > CHECK_TOLERANCE:
-            return f"{p.copy.name} lies {over:.2f} mm outside the usable stock"
+        fault = window.fault_of(p, CHECK_TOLERANCE) or _wrong_turn(p) or _off_its_pin(p)
+        if fault is not None:
+            return f"{p.copy.name} {fault}"
     shapes = [region(p.piece.outline, (), CHECK_TOLERANCE) for p in placements]
-    for i, j in near(shapes).pairs(clearance):
+    for i, j in near(shapes).pairs(clearance) if shapes else ():
         gap = distance(shapes[i], shapes[j])
         if gap < clearance - 2 * CHECK_TOLERANCE:
             a, b = placements[i].copy.name, placements[j].copy.name
             return f"{a} and {b} are {gap:.2f} mm apart, {clearance:.2f} mm are asked for"
     return None
+
+
+def _wrong_turn(p: Placement) -> str | None:
+    if p.copy.free or p.rotation in p.copy.rotations:
+        return None
+    return f"is turned by {p.rotation:g} degrees, which its material's rules don't allow"
+
+
+def _off_its_pin(p: Placement) -> str | None:
+    if p.copy.pin is None:
+        return None
+    at = turned_corner(p.copy, p.rotation) + complex(p.x, p.y)
+    return None if abs(at - p.copy.pin) <= CHECK_TOLERANCE else "does not lie where it is pinned"
+
+
+def parted_groups(sheets: Sequence[Sequence[Placement]]) -> tuple[str, ...]:
+    """Groups of which the copies lie on more than one sheet."""
+    on: dict[str, set[int]] = {}
+    for number, sheet in enumerate(sheets):
+        for p in sheet:
+            if p.copy.group:
+                on.setdefault(p.copy.group, set()).add(number)
+    return tuple(group for group, numbers in on.items() if len(numbers) > 1)

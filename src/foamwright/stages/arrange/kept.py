@@ -10,11 +10,11 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
 from typing import Any
 
 from foamwright.geometry.path import Path
-from foamwright.model import Copy, Limits, Placement, Sheet, Stock
+from foamwright.geometry.pathdata import to_path_data
+from foamwright.model import Copy, Limits, Placement, Sheet, Stock, Zone
 
 #: Version of the layout file; another one is searched anew.
 SCHEMA = 1
@@ -33,12 +33,49 @@ def layout_key(copies: Sequence[Copy], stocks: Sequence[Stock], limits: Limits, 
     search anew; a kept layout is checked on the exact outlines before it is used.
     """
     data = {
-        "copies": [[c.name, c.mirrored, c.rotations, _measures(c.piece.outline)] for c in copies],
-        "stocks": [asdict(s) for s in stocks],
-        "limits": asdict(limits),
+        "copies": [_copy_data(c) for c in copies],
+        "stocks": [stock_data(s) for s in stocks],
+        "limits": _limits_data(limits),
         "back": back,
     }
     return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
+
+
+def _copy_data(copy: Copy) -> list[Any]:
+    """What is not as usual comes last, so that it doesn't touch other layouts' keys."""
+    pin = None if copy.pin is None else [copy.pin.real, copy.pin.imag]
+    rules = {"free": copy.free, "pin": pin, "group": copy.group, "turnable": copy.turnable}
+    rare = {k: v for k, v in rules.items() if v}
+    usual = [copy.name, copy.mirrored, copy.rotations, _measures(copy.piece.outline)]
+    return [*usual, rare] if rare else usual
+
+
+def stock_data(stock: Stock) -> Group:
+    """A stock as plain values: those that every stock has, and others where they are not as usual.
+
+    Its price is no part of it: it may change and the layout stay.
+    """
+    keys = ("material", "kind", "width", "length", "count")
+    data: Group = {k: getattr(stock, k) for k in keys}
+    if stock.name:
+        data["name"] = stock.name
+    if stock.outline is not None:
+        data["outline"] = to_path_data(stock.outline)
+    if stock.zones:
+        data["zones"] = [_zone_data(z) for z in stock.zones]
+    return data
+
+
+def _zone_data(zone: Zone) -> list[Any]:
+    return [to_path_data(zone.outline), *zone.pieces]
+
+
+def _limits_data(limits: Limits) -> Group:
+    keys = ("reach", "feed", "margins", "clearance", "edge")
+    data: Group = {k: getattr(limits, k) for k in keys}
+    if limits.zones:
+        data["zones"] = [_zone_data(z) for z in limits.zones]
+    return data
 
 
 def _measures(outline: Path) -> list[float]:
@@ -57,11 +94,16 @@ def to_text(
 
 def _sheet_data(sheet: Sheet) -> Group:
     return {
-        "stock": asdict(sheet.stock),
+        "stock": stock_data(sheet.stock),
         "width": sheet.width,
         "length": sheet.length,
-        "pieces": [[p.copy.name, p.rotation, p.x, p.y] for p in sheet.placements],
+        "pieces": [_placed_data(p) for p in sheet.placements],
     }
+
+
+def _placed_data(placed: Placement) -> list[Any]:
+    over = ["turned"] if placed.copy.turned else []
+    return [placed.copy.name, placed.rotation, placed.x, placed.y, *over]
 
 
 def from_text(text: str) -> dict[str, list[Group]]:
@@ -83,8 +125,8 @@ def placed_again(
     try:
         sheets = tuple(
             tuple(
-                Placement(by_name[n], float(turn), float(x), float(y))
-                for n, turn, x, y in sheet["pieces"]
+                Placement(_laid(by_name[n], over), float(turn), float(x), float(y))
+                for n, turn, x, y, *over in sheet["pieces"]
             )
             for sheet in group
         )
@@ -93,5 +135,13 @@ def placed_again(
     if not all(math.isfinite(v) for sheet in sheets for p in sheet for v in (p.x, p.y)):
         return None
     names = [p.copy.name for sheet in sheets for p in sheet]
-    turns_allowed = all(p.rotation in p.copy.rotations for s in sheets for p in s)
-    return sheets if sorted(names) == sorted(by_name) and turns_allowed else None
+    return sheets if sorted(names) == sorted(by_name) else None
+
+
+def _laid(copy: Copy, over: Sequence[Any]) -> Copy:
+    """The copy as it was laid. Raises ValueError where it may not be turned over."""
+    if not over:
+        return copy
+    if over != ["turned"] or not copy.turnable:
+        raise ValueError(f"{copy.name} is not to be turned over")
+    return copy.turned_over()

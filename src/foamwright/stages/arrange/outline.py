@@ -7,9 +7,12 @@ turn here, and the search's first corner is the sheet's near left one.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from foamwright.geometry.affine import Affine
+from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Points
 from foamwright.model import Copy
 
@@ -17,17 +20,16 @@ from foamwright.model import Copy
 SEARCH_TOLERANCE = 0.05
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Shape:
     """Outline of a copy as drawn (sheet frame, not turned) and the turns it may take."""
 
     copy: Copy
-    points: Points
     rotations: tuple[float, ...]
 
-    @staticmethod
-    def of(copy: Copy, rotations: tuple[float, ...]) -> Shape:
-        return Shape(copy, copy.piece.outline.flatten(SEARCH_TOLERANCE)[:-1], rotations)
+    @cached_property
+    def points(self) -> Points:
+        return self.copy.piece.outline.flatten(SEARCH_TOLERANCE)[:-1]
 
     def size(self, rotation: float) -> tuple[float, float]:
         """Width across and length along when turned, mm (of the exact outline)."""
@@ -37,10 +39,38 @@ class Shape:
     def area(self) -> float:
         return self.copy.piece.outline.area
 
+    @cached_property
+    def kind(self) -> tuple[object, ...]:
+        """Shapes of one kind have the same outline and turns, to where doubles differ."""
+        outline = self.copy.piece.outline
+        sizes = (*outline.bounds, outline.length, outline.area)
+        about = tuple(round(v, 6) for v in sizes)
+        copy = self.copy
+        upside = copy.mirrored != copy.turned
+        return (copy.of, upside, copy.turnable, copy.free, self.rotations, about)
+
+
+def alike(shapes: Sequence[Shape]) -> tuple[tuple[int, ...], ...]:
+    """Indices of the shapes, each kind together, in the order of each kind's first."""
+    kinds: dict[tuple[object, ...], list[int]] = {}
+    for i, shape in enumerate(shapes):
+        kinds.setdefault(shape.kind, []).append(i)
+    return tuple(tuple(k) for k in kinds.values())
+
 
 def turned_size(copy: Copy, rotation: float) -> tuple[float, float]:
-    box = copy.piece.outline.transformed(Affine.rotation(rotation)).bounds
+    box = _turned_bounds(copy.piece.outline, rotation)
     return box[2] - box[0], box[3] - box[1]
+
+
+def turned_corner(copy: Copy, rotation: float) -> complex:
+    """The near left corner of the copy's box when it is turned about the origin."""
+    box = _turned_bounds(copy.piece.outline, rotation)
+    return complex(box[0], box[1])
+
+
+def _turned_bounds(outline: Path, rotation: float) -> tuple[float, float, float, float]:
+    return outline.transformed(Affine.rotation(rotation)).bounds
 
 
 def changed(p: complex) -> complex:

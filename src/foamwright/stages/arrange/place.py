@@ -1,38 +1,43 @@
-"""From copies to sheets: which stock bears what, the search, its check, and sheet after sheet."""
+"""From copies to sheets: a kept layout, or window after window, each the stock that serves best."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 
-from foamwright.findings import Finding, fault, note, warning
-from foamwright.geometry.affine import Affine
+from foamwright.findings import Finding, note, warning
 from foamwright.model import Copy, Limits, Placement, Sheet, Stock
-from foamwright.stages.arrange.check import broken_rule
-from foamwright.stages.arrange.kept import Group, layout_key, placed_again
-from foamwright.stages.arrange.outline import (
-    SEARCH_TOLERANCE,
-    Shape,
-    changed,
-    strip_corner,
-    turned_size,
+from foamwright.stages.arrange.check import broken_rule, parted_groups
+from foamwright.stages.arrange.choose import next_window
+from foamwright.stages.arrange.fill import Progress, Task, fill, quick_fill
+from foamwright.stages.arrange.kept import Group, layout_key, placed_again, stock_data
+from foamwright.stages.arrange.outline import Shape
+from foamwright.stages.arrange.told import (
+    cut_down,
+    no_room_at_pins,
+    no_time,
+    no_turn,
+    stopped,
+    turned_over,
+    unplaced,
+    untrimmed,
 )
-from foamwright.stages.arrange.rows import place_in_rows
-from foamwright.stages.arrange.search import find
-from foamwright.stages.arrange.window import FIT_EPS, Window, window_of
-
-#: An exact fit fails in the search without this much slack, as a part of the strip's height.
-FIT_SLACK = 1e-4
+from foamwright.stages.arrange.window import Window, window_of
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """How to search: whole seconds for each search, and the seed; fresh: leave kept layouts be."""
+    """How to search: seconds for the whole layout, and the seed; fresh: leave kept layouts be.
+
+    first: no search, the first layout that there is.  tell: told of each better layout.
+    """
 
     seconds: int = 5
     seed: int = 1
     fresh: bool = False
+    first: bool = False
+    tell: Callable[[Progress], None] | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,124 +59,101 @@ def arrange(
     kept: Sequence[Group] | None = None,
     back: bool = False,
 ) -> Layout:
-    """Copies of one material on its stock: the first that bears a piece and has room takes it.
+    """Copies of one material on its stock: see `choose` for which stock is taken.
 
-    kept: this key's layout of an earlier run.  Faults: a piece that fits no stock, and more pieces
-    than the counted stock bears; then the sheets hold what could be placed.
+    kept: this key's layout of an earlier run.  Faults: stock that may not be cut down to the reach,
+    a piece that no turn or no stock suits, pins and groups that can't be kept, no time to search,
+    and more pieces than the counted stock bears; then the sheets hold what could be placed.
     """
     key = layout_key(copies, stocks, limits, back)
     windows = [window_of(s, limits) for s in stocks]
+    wrong = [*no_turn(copies), *untrimmed(windows)]
+    if wrong:
+        return Layout(key, (), tuple(wrong))
     if kept is not None and not asked.fresh:
         again = _from_kept(kept, copies, windows, limits, back)
         if again is not None:
-            used = [w for w in windows if any(s.stock == w.stock for s in again)]
-            notes = tuple(n for w in used for n in _trim_note(w))
-            return Layout(key, again, notes, reused=True)
-    findings: list[Finding] = []
-    sheets: list[Sheet] = []
-    waiting = list(copies)
-    for window in windows:
+            return Layout(key, again, tuple(_notes(windows, again)), reused=True)
+    if asked.seconds <= 0 and not asked.first and len(copies) > 1:
+        return Layout(key, (), (no_time(copies[0].material),))
+    task = Task(limits.clearance, asked.seconds, asked.seed, asked.tell, asked.first)
+    work = _Work(windows, limits, task)
+    rest = work.lay(copies)
+    sheets = tuple(_sheet(w, placed, back, limits) for w, placed in work.filled)
+    told = [*work.findings, *_notes(windows, sheets), *unplaced(rest, windows, _bears)]
+    if work.task.stopped:
+        told.append(stopped(copies[0].material, sheets))
+    return Layout(key, sheets, tuple(told))
+
+
+@dataclass
+class _Work:
+    """A layout under way: the windows filled so far and how many of each stock are left."""
+
+    windows: Sequence[Window]
+    limits: Limits
+    task: Task
+    filled: list[tuple[Window, tuple[Placement, ...]]] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+
+    def lay(self, copies: Sequence[Copy]) -> list[Copy]:
+        """Fills windows until nothing waits or no window takes anything; gives what waits still."""
+        waiting = list(copies)
+        while waiting:
+            choices = {k: w for k, w in enumerate(self.windows) if self._is_left(w)}
+            shapes = {k: self._shapes(w, waiting) for k, w in choices.items()}
+            choices = {k: w for k, w in choices.items() if shapes[k]}
+            number = next_window(choices, shapes, self.limits.clearance) if choices else None
+            if number is None:
+                break
+            placed = self._fill(choices[number], shapes[number], waiting)
+            if not placed:
+                break
+            names = {p.copy.name for p in placed}
+            waiting = [c for c in waiting if c.name not in names]
+        return waiting
+
+    def _is_left(self, window: Window) -> bool:
+        used = sum(w is window for w, _ in self.filled)
+        return window.count is None or used < window.count
+
+    def _shapes(self, window: Window, waiting: Sequence[Copy]) -> list[Shape]:
+        """What the window bears of a list; a group only as a whole."""
         shapes = [s for c in waiting if (s := _shape_on(window, c)) is not None]
-        filled = _fill(window, shapes, limits.clearance, asked, findings)
-        sheets.extend(_sheet(window, placed, back, limits) for placed in filled)
-        findings.extend(_trim_note(window) if filled else ())
-        placed_now = {p.copy.name for placed in filled for p in placed}
-        waiting = [c for c in waiting if c.name not in placed_now]
-    findings.extend(_unplaced(waiting, windows))
-    return Layout(key, tuple(sheets), tuple(findings))
+        there = {s.copy.name for s in shapes}
+        lacking = {c.group for c in waiting if c.group and c.name not in there}
+        return [s for s in shapes if s.copy.group not in lacking]
+
+    def _fill(
+        self, window: Window, shapes: Sequence[Shape], waiting: Sequence[Copy]
+    ) -> tuple[Placement, ...]:
+        area = sum(s.area for s in shapes)
+        room = max(window.across * window.along, 1.0)
+        still = max(1, math.ceil(area / room))
+        self.task.sheet = len(self.filled) + 1
+        made = fill(window, shapes, self.task, self.task.left / still)
+        if made.unpinned:
+            self.findings.extend(no_room_at_pins(made.unpinned))
+        if made.fallback:
+            what = f"{made.fallback}; laid by the plain placer"
+            self.findings.append(warning("L402", window.stock.material, what))
+        if made.placed:
+            self.filled.append((window, made.placed))
+        return made.placed
 
 
 def _shape_on(window: Window, copy: Copy) -> Shape | None:
     """The copy with the turns in which the window bears it, if there is one."""
     turns = tuple(r for r in copy.rotations if window.bears(copy, r))
-    return Shape.of(copy, turns) if turns else None
+    return Shape(copy, turns) if turns else None
 
 
-def _unplaced(copies: Sequence[Copy], windows: Sequence[Window]) -> list[Finding]:
-    """Why each of these copies has no place."""
-    found = []
-    waiting = []
-    for copy in copies:
-        if any(_shape_on(w, copy) for w in windows):
-            waiting.append(copy)
-        else:
-            found.append(_fits_nowhere(copy, windows))
-    if waiting:
-        bearing = [w for w in windows if any(_shape_on(w, c) for c in waiting)]
-        found.append(_no_more_stock(bearing, waiting))
-    return found
-
-
-def _fill(
-    window: Window,
-    shapes: Sequence[Shape],
-    clearance: float,
-    asked: Asked,
-    findings: list[Finding],
-) -> list[tuple[Placement, ...]]:
-    """Windowfuls of placements, as many as the shapes need and the stock's count allows."""
-    filled: list[tuple[Placement, ...]] = []
-    rest = list(shapes)
-    while rest and (window.count is None or len(filled) < window.count):
-        placed = _one_window(window, rest, clearance, asked, findings)
-        names = {p.copy.name for p in placed}
-        filled.append(placed)
-        rest = [s for s in rest if s.copy.name not in names]
-    return filled
-
-
-def _one_window(
-    window: Window,
-    shapes: Sequence[Shape],
-    clearance: float,
-    asked: Asked,
-    findings: list[Finding],
-) -> tuple[Placement, ...]:
-    """As many of the shapes as the search lays within the window's length; never none."""
-    rows = place_in_rows(shapes, window, clearance)
-    if len(shapes) == 1:
-        return rows
-    found = _searched(window, shapes, clearance, asked)
-    within = tuple(p for p in found or () if p.piece.outline.bounds[3] <= window.far + FIT_EPS)
-    reason = "the search gave no layout" if not within else broken_rule(within, window, clearance)
-    if reason is not None:
-        findings.append(warning("L402", shapes[0].copy.material, f"{reason}; boxes laid in rows"))
-        return rows
-    if len(within) < len(shapes) and _area(rows) > _area(within):
-        return rows
-    return within
-
-
-def _area(placed: Sequence[Placement]) -> float:
-    return sum(p.copy.piece.outline.area for p in placed)
-
-
-def _searched(
-    window: Window, shapes: Sequence[Shape], clearance: float, asked: Asked
-) -> tuple[Placement, ...] | None:
-    slack = FIT_SLACK * window.across
-    gap = clearance + 2 * SEARCH_TOLERANCE + 2 * slack
-    height = window.across + 2 * gap + slack
-    found = find(shapes, height, gap, asked.seconds, asked.seed)
-    if found is None:
-        return None
-    made = []
-    for i, turn, x, y in found:
-        corner = Affine.rotation(-turn).vector(strip_corner(shapes[i].points))
-        spot = changed(complex(x, y) - gap * (1 + 1j) - corner)
-        v = spot + complex(window.left, window.near)
-        made.append(_within(Placement(shapes[i].copy, turn, v.real, v.imag), window))
-    return tuple(made)
-
-
-def _within(placed: Placement, window: Window) -> Placement:
-    """Moved by the search's slack where it pokes out across the window or at the near end."""
-    low_x, low_y, high_x, _ = placed.piece.outline.bounds
-    dx = max(0.0, window.left - low_x) - max(0.0, high_x - window.right)
-    dy = max(0.0, window.near - low_y)
-    if dx == 0.0 and dy == 0.0:
-        return placed
-    return Placement(placed.copy, placed.rotation, placed.x + dx, placed.y + dy)
+def _bears(window: Window, copy: Copy) -> bool:
+    """Whether the copy alone has room on the window."""
+    shape = _shape_on(window, copy)
+    if shape is None or window.is_open((copy,)):
+        return shape is not None
+    return bool(quick_fill(window, [shape], 0.0).placed)
 
 
 def _sheet(window: Window, placed: Sequence[Placement], back: bool, limits: Limits) -> Sheet:
@@ -181,8 +163,28 @@ def _sheet(window: Window, placed: Sequence[Placement], back: bool, limits: Limi
         length = min(length, math.ceil(used + limits.edge + limits.margins[3]))
     ordered = sorted(placed, key=lambda p: p.copy.name)
     return Sheet(
-        0, window.stock, placed[0].copy.machine, window.width, length, tuple(ordered), back
+        number=0,
+        stock=window.stock,
+        machine=placed[0].copy.machine,
+        width=window.width,
+        length=length,
+        placements=tuple(ordered),
+        back=back,
+        zones=window.zones,
+        room=limits.edge,
     )
+
+
+def _notes(windows: Sequence[Window], sheets: Sequence[Sheet]) -> list[Finding]:
+    """What the operator must do to the stock that is used before it is cut, and to pieces after."""
+    return [
+        *(
+            note("L404", w.stock.material, cut_down(w))
+            for w in windows
+            if w.is_trimmed and any(s.stock == w.stock for s in sheets)
+        ),
+        *turned_over(sheets),
+    ]
 
 
 def _from_kept(
@@ -194,7 +196,7 @@ def _from_kept(
 ) -> tuple[Sheet, ...] | None:
     """The kept layout as sheets where it still keeps every rule, else None."""
     sheets = placed_again(kept, copies)
-    if sheets is None:
+    if sheets is None or parted_groups(sheets):
         return None
     made = []
     for group, placed in zip(kept, sheets, strict=True):
@@ -210,47 +212,4 @@ def _within_count(window: Window, sheets: Sequence[Sheet]) -> bool:
 
 
 def _same_stock(stock: Stock, data: object) -> bool:
-    return isinstance(data, dict) and all(
-        data.get(k) == getattr(stock, k) for k in ("material", "kind", "width", "length", "count")
-    )
-
-
-def _trim_note(window: Window) -> list[Finding]:
-    if not window.is_trimmed:
-        return []
-    stock = window.stock
-    return [
-        note(
-            "L404",
-            stock.material,
-            f"the machine reaches {window.width:g} x {window.length:g} mm: cut the "
-            f"{stock.width:g} x {stock.length:g} mm {stock.kind} down to it first",
-        )
-    ]
-
-
-def _fits_nowhere(copy: Copy, windows: Sequence[Window]) -> Finding:
-    sizes = [turned_size(copy, r) for r in copy.rotations]
-    across, along = min(sizes, key=lambda s: (max(s), s))
-    room = ", ".join(f"{max(0.0, w.across):.1f} x {max(0.0, w.along):.1f}" for w in windows)
-    return fault(
-        "L401",
-        copy.name,
-        f"{across:.1f} x {along:.1f} mm fits no stock of {copy.material} "
-        f"(usable: {room or 'none'} mm)",
-        "give a larger [[stock]], another machine or a smaller scale",
-        piece=copy.name,
-    )
-
-
-def _no_more_stock(windows: Sequence[Window], rest: Sequence[Copy]) -> Finding:
-    names = ", ".join(c.name for c in rest[:5]) + (" ..." if len(rest) > 5 else "")
-    stocks = [w.stock for w in windows]
-    counted = " and ".join(f"the {s.count} of {s.width:g} x {s.length:g} mm" for s in stocks)
-    return fault(
-        "L403",
-        stocks[0].material,
-        f"{len(rest)} {'piece finds' if len(rest) == 1 else 'pieces find'} no room on "
-        f"{counted}: {names}",
-        "raise the stock's count or cut fewer",
-    )
+    return isinstance(data, dict) and data == stock_data(stock)

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from foamwright.geometry.affine import Affine
 from foamwright.model import Placement
-from foamwright.stages.arrange.outline import Shape
+from foamwright.stages.arrange.outline import Shape, turned_corner
 from foamwright.stages.arrange.window import FIT_EPS, Window
 
 
@@ -40,5 +39,5 @@ def _flattest(shape: Shape, window: Window) -> tuple[float, float, float]:
 
 
 def _at(shape: Shape, rotation: float, x: float, y: float) -> Placement:
-    box = shape.copy.piece.outline.transformed(Affine.rotation(rotation)).bounds
-    return Placement(shape.copy, rotation, x - box[0], y - box[1])
+    corner = turned_corner(shape.copy, rotation)
+    return Placement(shape.copy, rotation, x - corner.real, y - corner.imag)

@@ -6,20 +6,37 @@ roll feed, the roll's whole length.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
-from foamwright.model import Copy, Limits, Stock
+from foamwright.geometry.region import (
+    Region,
+    box,
+    common,
+    covers,
+    distance,
+    grown,
+    minus,
+    region,
+    union,
+)
+from foamwright.model import Copy, Limits, Placement, Stock, Zone
 from foamwright.stages.arrange.outline import turned_size
 
 #: Rounding of doubles that a fit may miss by, mm.
 FIT_EPS = 1e-6
+#: What a place may miss the usable stock by, mm: the check's flattening.
+HOLD_TOLERANCE = 0.005
+#: How closely the outlines of stock and zones are followed, mm.
+OUTLINE_TOLERANCE = 0.01
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Window:
     """width, length: the material on the bed, mm.  left, near, right, far: where targets may lie.
 
     fed: the length used is cut off the roll.  count: how many there are of it, None: any number.
+    zones: what pieces are kept off, edge mm away from it.
     """
 
     stock: Stock
@@ -31,6 +48,9 @@ class Window:
     far: float
     fed: bool
     count: int | None
+    edge: float = 0.0
+    zones: tuple[Zone, ...] = ()
+    _kept_off: dict[str, Region | None] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def across(self) -> float:
@@ -40,7 +60,15 @@ class Window:
     def along(self) -> float:
         return self.far - self.near
 
+    @property
+    def area(self) -> float:
+        """mm2 of the material on the bed."""
+        outline = self.stock.outline
+        whole = self.width * self.length
+        return whole if outline is None else min(whole, outline.area)
+
     def bears(self, copy: Copy, rotation: float) -> bool:
+        """Whether its box has room, wherever its pin is."""
         across, along = turned_size(copy, rotation)
         return across <= self.across + FIT_EPS and along <= self.along + FIT_EPS
 
@@ -48,8 +76,49 @@ class Window:
     def is_trimmed(self) -> bool:
         """The stock is larger than what the machine reaches, so it is cut down to it first."""
         return self.width < self.stock.width or (
-            self.stock.kind == "sheet" and self.length < self.stock.length
+            self.stock.kind != "roll" and self.length < self.stock.length
         )
+
+    def is_open(self, copies: tuple[Copy, ...]) -> bool:
+        """A plain rectangle for these copies: no outline, no zone that any is kept off, no pin."""
+        zones = any(z.keeps_off(c) for z in self.zones for c in copies)
+        return self.stock.outline is None and not zones and all(c.pin is None for c in copies)
+
+    @cached_property
+    def room(self) -> Region:
+        """Where targets may lie on stock of its outline, zones that are for all left out."""
+        whole = box((self.left, self.near, self.right, self.far))
+        if self.stock.outline is not None:
+            stock = region(self.stock.outline, (), OUTLINE_TOLERANCE)
+            whole = common(whole, grown(stock, -self.edge, OUTLINE_TOLERANCE))
+        for_all = [z for z in self.zones if not z.pieces]
+        return minus(whole, union(map(self._about, for_all))) if for_all else whole
+
+    def kept_off(self, copy: Copy) -> Region | None:
+        """Where this copy may not lie besides: zones that are for some pieces only."""
+        if copy.of not in self._kept_off:
+            own = [self._about(z) for z in self.zones if z.pieces and z.keeps_off(copy)]
+            self._kept_off[copy.of] = union(own) if own else None
+        return self._kept_off[copy.of]
+
+    def _about(self, zone: Zone) -> Region:
+        return grown(region(zone.outline, (), OUTLINE_TOLERANCE), self.edge, OUTLINE_TOLERANCE)
+
+    def fault_of(self, placed: Placement, tolerance: float = HOLD_TOLERANCE) -> str | None:
+        """Why a target may not lie where it does, in words, or None where it may."""
+        low_x, low_y, high_x, high_y = placed.piece.outline.bounds
+        over = max(self.left - low_x, self.near - low_y, high_x - self.right, high_y - self.far)
+        if over > tolerance:
+            return f"lies {over:.2f} mm outside the usable stock"
+        if self.stock.outline is None and not self.zones:
+            return None
+        shape = region(placed.piece.outline, (), OUTLINE_TOLERANCE)
+        if not covers(grown(self.room, 2 * tolerance, OUTLINE_TOLERANCE), shape):
+            return "lies off the stock or on a zone that pieces are kept off"
+        off = self.kept_off(placed.copy)
+        if off is not None and distance(grown(off, -2 * tolerance, OUTLINE_TOLERANCE), shape) == 0:
+            return "lies on a zone that it is kept off"
+        return None
 
 
 def window_of(stock: Stock, limits: Limits) -> Window:
@@ -71,4 +140,6 @@ def window_of(stock: Stock, limits: Limits) -> Window:
         far=length - far - limits.edge,
         fed=stock.kind == "roll",
         count=count,
+        edge=limits.edge,
+        zones=(*stock.zones, *limits.zones),
     )

@@ -71,13 +71,16 @@ def stock_outline(program: Program) -> Path:
 def check_line(
     program: Program, margins: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
 ) -> Path | None:
-    """A line of CHECK_LENGTH in the scrap, or None where the sheet has no room for one.
+    """A line of CHECK_LENGTH in the scrap, or None where the sheet has no room for one, or has an
+    outline of its own.
 
     It keeps off pieces, cuts and edges by CHECK_GAP and lies within the margins (left, right, near,
     far); the nearest row that has room takes it, else the leftmost column.
     """
     left, right, near, far = margins
     sheet = program.sheet
+    if sheet.stock.outline is not None:
+        return None
     low = complex(left + CHECK_GAP, near + CHECK_GAP)
     high = complex(sheet.width - right - CHECK_GAP, sheet.length - far - CHECK_GAP)
     taken = _taken(program)
@@ -102,6 +105,7 @@ def check_line(
 
 def _taken(program: Program) -> Region:
     pieces = [region(p.piece.outline, (), ROUGH) for p in program.sheet.placements]
+    pieces += [region(z.outline, (), ROUGH) for z in program.sheet.zones]
     return grown(union([*pieces, *(curve(c.path, ROUGH) for c in program.cuts)]), CHECK_GAP, ROUGH)
 
 

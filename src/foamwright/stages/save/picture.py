@@ -145,7 +145,14 @@ def legend_bar(kind: str) -> str:
 
 def _draw_stock(parent: Element, program: Program, look: Look, k: float) -> None:
     sheet = program.sheet
-    _rect(parent, (0, 0, sheet.width, sheet.length), "stock")
+    outline = sheet.stock.outline
+    if outline is None:
+        _rect(parent, (0, 0, sheet.width, sheet.length), "stock")
+    else:
+        SubElement(parent, "path", {"d": _data(outline), "class": "stock"})
+    for zone in sheet.zones:
+        kept_off = SubElement(parent, "path", {"d": _data(zone.outline), "class": "zone"})
+        kept_off.set("stroke-dasharray", _dashes((0.4, 0.8), k))
     if look.usable != (0.0, 0.0, sheet.width, sheet.length):
         usable = _rect(parent, look.usable, "usable")
         usable.set("stroke-dasharray", _dashes((0.4, 1.6), k))

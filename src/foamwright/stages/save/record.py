@@ -7,9 +7,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any, Literal
 
+from foamwright.geometry.path import Path
 from foamwright.geometry.pathdata import to_path_data
 from foamwright.model import Bridge, FileStyle, Piece, Placement, Program, Tool
-from foamwright.record import BridgeEntry, ContourEntry, FileEntry, PieceEntry, SheetEntry
+from foamwright.record import (
+    BridgeEntry,
+    ContourEntry,
+    FileEntry,
+    PieceEntry,
+    SheetEntry,
+    ZoneEntry,
+)
 from foamwright.stages.save.dxf import file_origin, file_scale
 from foamwright.stages.save.layers import used_layers
 
@@ -48,6 +56,8 @@ def piece_entry(placed: Placement, sheet: int, bridges: Sequence[Bridge] = ()) -
             )
             for b in bridges
         ),
+        turned=copy.turned,
+        grain=round((90.0 + placed.rotation if piece.grain is None else piece.grain) % 360, 6),
     )
 
 
@@ -72,7 +82,17 @@ def sheet_entry(program: Program, thickness: float, usable: Box) -> SheetEntry:
         used_length_mm=round(max(p.piece.outline.bounds[3] for p in sheet.placements), 6),
         time_s=round(program.time_s, 3),
         times_s={operation: round(seconds, 3) for operation, seconds in program.times},
+        stock=" ".join(filter(None, (sheet.stock.kind, sheet.stock.name))),
+        outline=_whole(sheet.stock.outline),
+        zones=tuple(ZoneEntry(outline=_whole(z.outline), pieces=z.pieces) for z in sheet.zones),
+        room=sheet.room,
+        price=None if sheet.price is None else round(sheet.price, 4),
     )
+
+
+def _whole(path: Path | None) -> str:
+    """Path data with every digit; nothing for no path."""
+    return "" if path is None else to_path_data(path, None)
 
 
 def file_entry(
@@ -116,10 +136,10 @@ def tool_values(tool: Tool) -> dict[str, Any]:
 def layout_summary(programs: Sequence[Program]) -> dict[str, Any]:
     """Density over all sheets, metres of length used, and how many sheets."""
     sheets = [p.sheet for p in programs]
-    covered = sum(s.density * s.width * s.length for s in sheets)
+    covered = sum(s.density * s.area for s in sheets)
     used = sum(max(p.piece.outline.bounds[3] for p in s.placements) for s in sheets)
     return {
-        "density": round(covered / sum(s.width * s.length for s in sheets), 6),
+        "density": round(covered / sum(s.area for s in sheets), 6),
         "used_length_mm": round(used, 6),
         "sheets": len(sheets),
     }

@@ -9,8 +9,21 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from foamwright.errors import GeometryError
 from foamwright.geometry.path import Path
-from foamwright.geometry.region import Near, curve, near, rings
+from foamwright.geometry.pathdata import parse_path_data
+from foamwright.geometry.region import (
+    Near,
+    Region,
+    boundary,
+    covers,
+    curve,
+    distance,
+    is_valid,
+    near,
+    region,
+    rings,
+)
 from foamwright.geometry.segments import Box
 from foamwright.model import Tool
 from foamwright.record import ContourEntry, FileEntry, SheetEntry
@@ -32,6 +45,8 @@ from foamwright.stages.verify.targets import Target
 
 #: mm by which rounding alone may take a place over an edge.
 ROUNDING = 1e-3
+#: mm by which a piece may seem nearer to its stock's edge or to a zone: chords for curves.
+STOCK_FINE = 0.03
 #: Length of the check line, mm.
 CHECK_LENGTH = 100.0
 _ANEW = "cut the job anew"
@@ -49,6 +64,16 @@ class Sheet:
     @cached_property
     def areas(self) -> Near:
         return near([t.area for t in self.targets])
+
+    @cached_property
+    def stock(self) -> Region | None:
+        """What the stock covers, where it is no rectangle. Raises GeometryError."""
+        return _drawn(self.entry.outline) if self.entry.outline else None
+
+    @cached_property
+    def zones(self) -> tuple[tuple[Region, tuple[str, ...]], ...]:
+        """What pieces are kept off, and which; none named: all. Raises GeometryError."""
+        return tuple((_drawn(z.outline), z.pieces) for z in self.entry.zones)
 
     @cached_property
     def features(self) -> Features:
@@ -71,6 +96,14 @@ class FileProof:
     faults: tuple[Named, ...]
 
 
+def _drawn(data: str) -> Region:
+    """A closed outline from path data. Raises GeometryError where it is none."""
+    paths = parse_path_data(data)
+    if len(paths) != 1 or not paths[0].closed or not is_valid(region(paths[0])):
+        raise GeometryError("the outline of the stock or of a zone is no closed line")
+    return region(paths[0])
+
+
 def prove_layout(sheet: Sheet) -> Iterator[Named]:
     """Targets that touch each other or do not lie on the usable stock."""
     for i, j in sheet.areas.pairs(0.0) if sheet.targets else ():
@@ -81,6 +114,25 @@ def prove_layout(sheet: Sheet) -> Iterator[Named]:
         if over > ROUNDING:
             what = f"it lies {over:.2f} mm off the usable stock of sheet {sheet.entry.number}"
             yield Named(t.name, Fault("V013", t.inside, what, "lay the sheet out anew"))
+    try:
+        yield from (Named(t.name, f) for t in sheet.targets for f in _off_its_stock(t, sheet))
+    except GeometryError as why:
+        yield Named("", Fault("V003", None, f"its stock or a zone can't be read ({why})", _ANEW))
+
+
+def _off_its_stock(target: Target, sheet: Sheet) -> Iterator[Fault]:
+    """Off the outline of stock that is no rectangle, or on a zone that pieces are kept off."""
+    room = sheet.entry.room - STOCK_FINE
+    stock = sheet.stock
+    if stock is not None and not (
+        covers(stock, target.area) and distance(boundary(stock), target.area) >= room
+    ):
+        what = f"it lies off the stock, or nearer than {sheet.entry.room:g} mm to its edge"
+        yield Fault("V025", target.inside, what, "lay the sheet out anew")
+    for zone, pieces in sheet.zones:
+        if (not pieces or target.of in pieces) and distance(zone, target.area) < room:
+            what = f"it lies on a zone that it is kept off, or nearer than {sheet.entry.room:g} mm"
+            yield Fault("V025", target.inside, what, "lay the sheet out anew")
 
 
 def _beyond(inner: Box, outer: Box) -> float:

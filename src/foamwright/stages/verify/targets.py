@@ -60,7 +60,7 @@ class Held:
 
 @dataclass(frozen=True)
 class Target:
-    """A copy as it must be left. fine: how closely curves are followed, mm."""
+    """A copy as it must be left. fine: how closely curves are followed, mm.  of: its piece."""
 
     name: str
     sheet: int
@@ -70,6 +70,7 @@ class Target:
     marks: tuple[Path, ...]
     fine: float
     bridges: tuple[Held, ...] = ()
+    of: str = ""
     _made: dict[tuple[str, Oval, float], Region] = field(
         default_factory=dict, compare=False, repr=False
     )
@@ -139,6 +140,7 @@ def read_target(entry: PieceEntry, fine: float) -> Target:
         tuple(slits),
         tuple(marks),
         fine,
+        of=entry.name,
     )
     if not all(abs(v) < FAR for v in target.outline.bounds):
         raise BadTargetError("its recorded target lies farther off than any sheet")

@@ -1,0 +1,253 @@
+"""One windowful: as many pieces as can be laid on it, by search where it is a plain rectangle.
+
+The first layout is there at once, from boxes in rows and from the plain placer; the strip search
+betters it on a plain rectangle, other orders of the plain placer on any other stock.  What the
+strip search leaves over beyond the window's length goes into the gaps, as far as it fits.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from foamwright.geometry.affine import Affine
+from foamwright.model import Copy, Placement
+from foamwright.stages.arrange.check import broken_rule
+from foamwright.stages.arrange.greedy import (
+    Ground,
+    Unit,
+    better_orders,
+    first_order,
+    lay,
+    lay_pinned,
+    score,
+    stretch_for,
+)
+from foamwright.stages.arrange.outline import SEARCH_TOLERANCE, Shape, changed, strip_corner
+from foamwright.stages.arrange.rows import place_in_rows
+from foamwright.stages.arrange.search import Found, find
+from foamwright.stages.arrange.window import FIT_EPS, Window
+
+#: An exact fit fails in the search without this much slack, as a part of the strip's height.
+FIT_SLACK = 1e-4
+#: Area that is given to one search at most, as a part of the window's: the rest waits.
+SEARCHED_SHARE = 1.3
+#: Shapes in one lay of the plain placer beyond which only the first ones are tried at once.
+MOST_LAID = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """What is told while a layout is searched. density: of the length that is used, 0..1."""
+
+    material: str
+    sheet: int
+    pieces: int
+    density: float
+    seconds: float
+
+
+@dataclass
+class Task:
+    """The time that one layout may take, and what became of it.
+
+    first: no search.  stopped: someone had enough, and the best so far stands.
+    """
+
+    clearance: float
+    seconds: float
+    seed: int
+    tell: Callable[[Progress], None] | None = None
+    first: bool = False
+    sheet: int = 1
+    stopped: bool = False
+    began: float = field(default_factory=time.monotonic)
+
+    @property
+    def left(self) -> float:
+        """Seconds left, 0 at least."""
+        if self.stopped:
+            return 0.0
+        return max(0.0, self.began + self.seconds - time.monotonic())
+
+    def told(self, window: Window, placed: Sequence[Placement]) -> None:
+        if self.tell is None or not placed:
+            return
+        far = max(p.piece.outline.bounds[3] for p in placed)
+        area = sum(p.copy.piece.outline.area for p in placed)
+        filled = area / (window.width * max(far, FIT_EPS))
+        spent = time.monotonic() - self.began
+        self.tell(Progress(window.stock.material, self.sheet, len(placed), filled, spent))
+
+
+@dataclass(frozen=True)
+class Filled:
+    """What lies on a window; fallback: why the search's layout was not used; unpinned: copies whose
+    place is taken or none.
+    """
+
+    placed: tuple[Placement, ...]
+    fallback: str = ""
+    unpinned: tuple[Copy, ...] = ()
+
+
+def units_of(shapes: Sequence[Shape]) -> list[Unit]:
+    """Shapes of a group together, all others alone."""
+    made: dict[str, list[Shape]] = {}
+    for shape in shapes:
+        made.setdefault(shape.copy.group or f"/{shape.copy.name}", []).append(shape)
+    return [tuple(unit) for unit in made.values()]
+
+
+def quick_fill(window: Window, shapes: Sequence[Shape], clearance: float) -> Filled:
+    """A first layout, at once: rows of boxes or the plain placer's, whichever lays more."""
+    ground = Ground.of(window, clearance, stretch_for(shapes, window, clearance))
+    pinned, unpinned = lay_pinned([s for s in shapes if s.copy.pin is not None], ground)
+    loose = [s for s in shapes if s.copy.pin is None]
+    units = first_order(units_of(loose))
+    placed = (*pinned, *lay(_affordable(units), ground))
+    if not pinned and window.is_open(tuple(s.copy for s in loose)):
+        rows = whole_groups(place_in_rows(loose, window, clearance), units)
+        placed = max(placed, rows, key=score)
+    return Filled(placed, unpinned=tuple(unpinned))
+
+
+def _affordable(units: list[Unit]) -> list[Unit]:
+    return units[:MOST_LAID]
+
+
+def fill(window: Window, shapes: Sequence[Shape], task: Task, seconds: float) -> Filled:
+    """As many of the shapes as can be laid; never none, where the window bears any by itself."""
+    first = quick_fill(window, shapes, task.clearance)
+    task.told(window, first.placed)
+    loose = [s for s in shapes if s.copy.pin is None]
+    if len(shapes) < 2 or not loose or task.stopped or task.first:
+        return first
+    if window.is_open(tuple(s.copy for s in shapes)):
+        return _by_strip(window, loose, task, seconds, first)
+    return _by_orders(window, shapes, task, seconds, first)
+
+
+def _by_orders(
+    window: Window, shapes: Sequence[Shape], task: Task, seconds: float, first: Filled
+) -> Filled:
+    best = [first.placed]
+    stretch = stretch_for(shapes, window, task.clearance)
+    ground = Ground.of(window, task.clearance, stretch)
+    pinned, _ = lay_pinned([s for s in shapes if s.copy.pin is not None], ground)
+    units = units_of([s for s in shapes if s.copy.pin is None])
+
+    def better(placed: tuple[Placement, ...]) -> bool:
+        whole = (*pinned, *placed)
+        if score(whole) > score(best[0]):
+            best[0] = whole
+            task.told(window, whole)
+        return True
+
+    try:
+        better_orders(_affordable(first_order(units)), ground, seconds, task.seed, better)
+    except KeyboardInterrupt:
+        task.stopped = True
+    return Filled(best[0], unpinned=first.unpinned)
+
+
+def _by_strip(
+    window: Window, shapes: Sequence[Shape], task: Task, seconds: float, first: Filled
+) -> Filled:
+    """The strip search's layout with its gaps filled, or the first where that is better."""
+    units = first_order(units_of(shapes))
+    searched = _share([_one_way_up(s) for u in units for s in u], window)
+    best: list[Found] = []
+
+    def better(found: Found) -> bool:
+        best[:] = [found]
+        task.told(window, _within(searched, found, window, task.clearance))
+        return True
+
+    gap, height = _strip(window, task.clearance)
+    try:
+        find(searched, height, gap, seconds, task.seed, better)
+    except KeyboardInterrupt:
+        task.stopped = True
+    if not best:
+        return Filled(first.placed, "" if task.stopped else "the search gave no layout")
+    placed = whole_groups(_within(searched, best[0], window, task.clearance), units)
+    broken = broken_rule(placed, window, task.clearance)
+    if broken is not None:
+        return Filled(first.placed, broken)
+    placed = _gaps_filled(placed, units, window, task.clearance)
+    return Filled(max(placed, first.placed, key=score))
+
+
+def _share(shapes: Sequence[Shape], window: Window) -> list[Shape]:
+    """The first of them, up to somewhat more than the window can bear."""
+    taken: list[Shape] = []
+    area = 0.0
+    for shape in shapes:
+        if taken and area > SEARCHED_SHARE * window.across * window.along:
+            break
+        taken.append(shape)
+        area += shape.area
+    return taken
+
+
+def _one_way_up(shape: Shape) -> Shape:
+    """A mirror image that may be had by turning over is laid as drawn, as its twins are."""
+    copy = shape.copy
+    if copy.turnable and copy.mirrored and not copy.turned:
+        return Shape(copy.turned_over(), shape.rotations)
+    return shape
+
+
+def _strip(window: Window, clearance: float) -> tuple[float, float]:
+    """The separation asked of the search and the strip's height, mm."""
+    slack = FIT_SLACK * window.across
+    gap = clearance + 2 * SEARCH_TOLERANCE + 2 * slack
+    return gap, window.across + 2 * gap + slack
+
+
+def _within(
+    shapes: Sequence[Shape], found: Found, window: Window, clearance: float
+) -> tuple[Placement, ...]:
+    """The places on the sheet of those shapes that end within the window."""
+    gap, _ = _strip(window, clearance)
+    made = []
+    for i, turn, x, y in found.places:
+        corner = Affine.rotation(-turn).vector(strip_corner(shapes[i].points))
+        spot = changed(complex(x, y) - gap * (1 + 1j) - corner)
+        at = spot + complex(window.left, window.near)
+        placed = _moved_in(Placement(shapes[i].copy, turn, at.real, at.imag), window)
+        if placed.piece.outline.bounds[3] <= window.far + FIT_EPS:
+            made.append(placed)
+    return tuple(made)
+
+
+def _moved_in(placed: Placement, window: Window) -> Placement:
+    """Moved by the search's slack where it pokes out across the window or at the near end."""
+    low_x, low_y, high_x, _ = placed.piece.outline.bounds
+    dx = max(0.0, window.left - low_x) - max(0.0, high_x - window.right)
+    dy = max(0.0, window.near - low_y)
+    if dx == 0.0 and dy == 0.0:
+        return placed
+    return Placement(placed.copy, placed.rotation, placed.x + dx, placed.y + dy)
+
+
+def whole_groups(placed: Sequence[Placement], units: Sequence[Unit]) -> tuple[Placement, ...]:
+    """Without the groups of which not every copy is there."""
+    there = {p.copy.name for p in placed}
+    parted = {s.copy.name for u in units if not all(t.copy.name in there for t in u) for s in u}
+    return tuple(p for p in placed if p.copy.name not in parted)
+
+
+def _gaps_filled(
+    placed: tuple[Placement, ...], units: Sequence[Unit], window: Window, clearance: float
+) -> tuple[Placement, ...]:
+    there = {p.copy.name for p in placed}
+    rest = [u for u in units if u[0].copy.name not in there]
+    if not rest:
+        return placed
+    ground = Ground.of(window, clearance)
+    for p in placed:
+        ground.take(p)
+    return (*placed, *lay(_affordable(rest), ground))
