@@ -67,7 +67,7 @@ def start(folder: Path, drawing: Path | None, units: str | None) -> None:
 @main.command()
 @click.argument("drawing", type=_FILE)
 @click.option("--units", help="Unit of a drawing's bare numbers (mm, cm, in).")
-@click.option("--preview", type=_FILE, help="Write a picture with numbered corners (SVG).")
+@click.option("--preview", type=_FILE, help="Write a picture (SVG): numbered corners, findings.")
 @json_option
 @guarded
 def inspect(drawing: Path, units: str | None, preview: Path | None, as_json: bool) -> None:

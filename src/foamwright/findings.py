@@ -238,7 +238,7 @@ class Finding:
 
     code: a key of `CODES`.  where: file, line or piece, with coordinates in mm where they help.
     what: what is wrong or was done.  mend: what to do about it (may be empty for a note).
-    piece: the piece's or copy's name where there is one.
+    piece: the piece's or copy's name where there is one.  spots: where it is on the drawing, mm.
     """
 
     code: str
@@ -247,6 +247,7 @@ class Finding:
     what: str
     mend: str = ""
     piece: str = ""
+    spots: tuple[complex, ...] = ()
 
     def __post_init__(self) -> None:
         if self.code not in CODES:
@@ -264,16 +265,22 @@ class Finding:
         return f"{self.severity.value} {self.code} {text}"
 
 
-def note(code: str, where: str, what: str, mend: str = "", piece: str = "") -> Finding:
-    return Finding(code, Severity.NOTE, where, what, mend, piece)
+def note(
+    code: str, where: str, what: str, mend: str = "", piece: str = "", spots: Iterable[complex] = ()
+) -> Finding:
+    return Finding(code, Severity.NOTE, where, what, mend, piece, tuple(spots))
 
 
-def warning(code: str, where: str, what: str, mend: str = "", piece: str = "") -> Finding:
-    return Finding(code, Severity.WARNING, where, what, mend, piece)
+def warning(
+    code: str, where: str, what: str, mend: str = "", piece: str = "", spots: Iterable[complex] = ()
+) -> Finding:
+    return Finding(code, Severity.WARNING, where, what, mend, piece, tuple(spots))
 
 
-def fault(code: str, where: str, what: str, mend: str = "", piece: str = "") -> Finding:
-    return Finding(code, Severity.FAULT, where, what, mend, piece)
+def fault(
+    code: str, where: str, what: str, mend: str = "", piece: str = "", spots: Iterable[complex] = ()
+) -> Finding:
+    return Finding(code, Severity.FAULT, where, what, mend, piece, tuple(spots))
 
 
 class Refused(FoamwrightError):

@@ -136,7 +136,8 @@ class Drawing:
     """What `acquire` read from one file: the pieces found and what was noticed comes beside it.
 
     aliases: ids, titles and group or layer names that mean exactly one piece, with its name.
-    edges: by piece, those that a job names, where its pieces are looked at.
+    edges: by piece, those that a job names, where its pieces are looked at.  strays: lines that
+    were refused, for a picture.
     """
 
     file: str
@@ -144,6 +145,7 @@ class Drawing:
     unit: str
     aliases: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     edges: Mapping[str, tuple[NamedEdge, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    strays: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

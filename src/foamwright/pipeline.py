@@ -127,12 +127,14 @@ def explain(
 def inspect(
     drawing: Path, units: str | None, preview: Path | None
 ) -> tuple[Drawing, tuple[Finding, ...]]:
-    """What a drawing holds, or a job's pieces; with preview, a picture with corners numbered."""
+    """What a drawing holds, or a job's pieces; with preview, a picture with corners numbered and
+    findings flagged."""
     from foamwright.inspecting import job_drawing, side_by_side
     from foamwright.stages.acquire import read_drawing
 
     is_job = drawing.suffix.lower() == ".toml"
     drawn, findings = (job_drawing if is_job else read_drawing)(drawing, units)
     if preview is not None:
-        write_preview(side_by_side(drawn) if is_job else drawn, findings, preview)
+        placed = [replace(f, spots=()) for f in findings] if is_job else findings
+        write_preview(side_by_side(drawn) if is_job else drawn, placed, preview)
     return drawn, findings

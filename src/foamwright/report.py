@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -41,8 +42,13 @@ def document(data: dict[str, Any], findings: Iterable[Finding]) -> str:
     """One JSON document with the findings in it; ok: no fault among them. ASCII, for any pipe."""
     told = tuple(findings)
     ok = not any(f.is_fault for f in told)
-    whole = {"ok": ok, **data, "findings": [plain(f) for f in told]}
+    whole = {"ok": ok, **data, "findings": [_finding_data(f) for f in told]}
     return json.dumps(whole, indent=1, allow_nan=False)
+
+
+def _finding_data(finding: Finding) -> dict[str, Any]:
+    """spots: [x, y] in mm of the drawing."""
+    return {**asdict(finding), "spots": [[p.real, p.imag] for p in finding.spots]}
 
 
 def show_findings(findings: Iterable[Finding], whole: bool = False) -> None:

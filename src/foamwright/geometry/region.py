@@ -216,6 +216,12 @@ def distance(a: Region, b: Region) -> float:
     return math.inf if math.isnan(found) else found
 
 
+def meeting(a: Region, b: Region) -> complex:
+    """A place of `a` nearest to `b`: where they touch, if they do."""
+    low = shapely.get_coordinates(shapely.shortest_line(a, b))[0]
+    return complex(low[0], low[1])
+
+
 def covers(a: Region, b: Region) -> bool:
     """No point of `b` lies outside `a`; edges may touch."""
     return bool(shapely.covers(a, b))

@@ -48,9 +48,9 @@ def read_drawing(
         return Drawing(file.name, (), unit), tidied(findings)
     found = sort_shapes(shapes, file.name)
     told = (*findings, *found.findings, *_size_in_doubt(file.name, found.pieces, unit, units))
-    return Drawing(file.name, found.pieces, unit, MappingProxyType(dict(found.aliases))), tidied(
-        told
-    )
+    aliases = MappingProxyType(dict(found.aliases))
+    drawing = Drawing(file.name, found.pieces, unit, aliases, strays=found.strays)
+    return drawing, tidied(told)
 
 
 def select(drawing: Drawing, name: str) -> Piece | None:

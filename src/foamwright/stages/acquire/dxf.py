@@ -175,13 +175,15 @@ class _Walk:
         where = self._where(entity, frame, layer)
         for run, path in self._runs(entity, frame, where):
             if path is None:
-                self.tally.no_length += 1
+                self.tally.no_length.append(run.start)
                 continue
             if run.fitted:
-                self.tally.fitted.append(where)
-            self.tally.raised += run.level != 0 and not (meant and layer in NOTCHES)
+                self.tally.fitted.append((where, path.start))
+            if run.level != 0 and not (meant and layer in NOTCHES):
+                self.tally.raised.append(path.start)
             self.tally.merged += run.merged
-            self.tally.wide += bool(getattr(entity, "has_width", False))
+            if getattr(entity, "has_width", False):
+                self.tally.wide.append(path.start)
             words, called = plain(run.words), meant.name if meant and role == "point" else ""
             special = FILL if kind in FILLS else MIRROR if meant and role == "fold" else ""
             yield Shape(path, called, words, groups, role, where, special)

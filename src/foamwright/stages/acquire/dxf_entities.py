@@ -52,7 +52,8 @@ class Run:
 
     level: height over the plane in drawing units.  fitted: a curve through fit points only, whose
     course between them the file leaves open.  dot: a place without size; words: what it says.
-    merged: how many segments shorter than SHORTEST were left out.
+    merged: the places of segments shorter than SHORTEST, which were left out.  start: where it
+    begins, if it says so, though nothing be drawn.
     """
 
     segments: tuple[Segment, ...]
@@ -61,7 +62,8 @@ class Run:
     fitted: bool = False
     dot: bool = False
     words: str = ""
-    merged: int = 0
+    merged: tuple[complex, ...] = ()
+    start: complex = complex(math.nan, math.nan)
 
     def path(self, corner_angle: float) -> Path | None:
         """The path; None where it has no length."""
@@ -98,29 +100,32 @@ def placed(segments: Iterable[Segment], closed: bool, m: Affine, level: float = 
     _must_be_sound(drawn, math.inf)
     made = [t for s in drawn for t in s.transformed(m)]
     _must_be_sound(made, FARTHEST)
-    kept = _without_specks([_unbent(s) for s in made if not _is_nothing(s)])
-    merged = sum(not _is_nothing(s) for s in made) - len(kept)
+    kept, merged = _without_specks([_unbent(s) for s in made if not _is_nothing(s)])
     if len(kept) == 2 and isinstance(kept[0], Line) and kept[1] == kept[0].reversed():
         kept, closed = kept[:1], False
-    return Run(tuple(kept), closed, level, merged=merged if kept else 0)
+    start = made[0].start if made else complex(math.nan, math.nan)
+    return Run(tuple(kept), closed, level, merged=tuple(merged) if kept else (), start=start)
 
 
-def _without_specks(segments: list[Segment]) -> list[Segment]:
-    """Without segments shorter than SHORTEST: points drawn on top of their neighbours.
+def _without_specks(segments: list[Segment]) -> tuple[list[Segment], list[complex]]:
+    """Without segments shorter than SHORTEST, points drawn on top of their neighbours; and where.
 
     The run still starts and ends where it did, and no point moves by more than SHORTEST.
     """
     if not any(_is_speck(s, s.start) for s in segments):
-        return segments
+        return segments, []
     kept: list[Segment] = []
+    merged: list[complex] = []
     for s in segments:
         here = kept[-1].end if kept else segments[0].start
-        if not _is_speck(s, here):
+        if _is_speck(s, here):
+            merged.append(s.end)
+        else:
             kept.append(s if s.start == here else nurbs.moved_start(s, here))
     last = segments[-1].end
     if kept and kept[-1].end != last:
         kept[-1] = nurbs.moved_start(kept[-1].reversed(), last).reversed()
-    return kept
+    return kept, merged
 
 
 def _is_speck(s: Segment, here: complex) -> bool:

@@ -5,6 +5,7 @@ Knows nothing of entities; `dxf` fills in the tally.
 
 from __future__ import annotations
 
+import cmath
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -19,17 +20,20 @@ MOST_KINDS = 12
 
 @dataclass
 class Tally:
-    """What the walk noticed: counts, and faults with their place."""
+    """What the walk noticed: counts, and faults with their place.
+
+    Places of what was mended or left out are in mm: one for each thing counted.
+    """
 
     left_out: Counter[str] = field(default_factory=Counter)
     unread: Counter[str] = field(default_factory=Counter)
     hidden: Counter[str] = field(default_factory=Counter)
-    no_length: int = 0
-    raised: int = 0
-    merged: int = 0
-    wide: int = 0
+    no_length: list[complex] = field(default_factory=list)
+    raised: list[complex] = field(default_factory=list)
+    merged: list[complex] = field(default_factory=list)
+    wide: list[complex] = field(default_factory=list)
     outside: list[str] = field(default_factory=list)
-    fitted: list[str] = field(default_factory=list)
+    fitted: list[tuple[str, complex]] = field(default_factory=list)
     broken: list[tuple[str, str]] = field(default_factory=list)
     blocks: list[tuple[str, str, str]] = field(default_factory=list)
 
@@ -52,20 +56,31 @@ def findings_of(name: str, tally: Tally) -> Iterator[Finding]:
         yield warning("R310", name, what, "draw its outline if it is to be cut")
     if tally.fitted:
         what = f"{len(tally.fitted)} splines state only points to pass through"
-        yield warning("R311", tally.fitted[0], what, "compare the curve with the drawing")
+        mend, spots = "compare the curve with the drawing", [p for _, p in tally.fitted]
+        yield warning("R311", tally.fitted[0][0], what, mend, spots=spots)
     if tally.raised:
-        yield note("R312", name, f"{tally.raised} entities lie at a height, which is left out")
+        what = f"{len(tally.raised)} entities lie at a height, which is left out"
+        yield note("R312", name, what, spots=tally.raised)
     if tally.wide:
-        what = f"{tally.wide} polylines are drawn with a width: their middle line is read"
-        yield note("R314", name, what)
+        what = f"{len(tally.wide)} polylines are drawn with a width: their middle line is read"
+        yield note("R314", name, what, spots=tally.wide)
     if tally.left_out:
         yield note("R305", name, f"left out, for people only: {_counts(tally.left_out)}")
     if tally.hidden:
         yield note("R306", name, f"left out, hidden: {_counts(tally.hidden)}")
     if tally.no_length:
-        yield note("R402", name, f"{tally.no_length} entities without length are left out")
+        what = f"{len(tally.no_length)} entities without length are left out"
+        yield note("R402", name, what + _first(tally.no_length), spots=tally.no_length)
     if tally.merged:
-        yield note("R315", name, f"{tally.merged} points on top of their neighbours are left out")
+        what = f"{len(tally.merged)} points on top of their neighbours are left out"
+        yield note("R315", name, what + _first(tally.merged), spots=tally.merged)
+
+
+def _first(places: list[complex]) -> str:
+    known = [p for p in places if cmath.isfinite(p)]
+    if not known:
+        return ""
+    return f", the first at ({known[0].real:.3f}, {known[0].imag:.3f}) mm"
 
 
 def _each(code: str, name: str, rows: list[tuple[str, str, str]]) -> Iterator[Finding]:

@@ -58,7 +58,7 @@ def told_of_closing(where: str, closings: list[tuple[float, complex]]) -> tuple[
         f"by a straight line at {spots}, the longest {max(n for n, _ in closings):.3g} mm"
     )
     mend = "close them in the drawing, or take the fill away from a line that is to stay open"
-    return (warning("R118", where, what, mend),)
+    return (warning("R118", where, what, mend, spots=[p for _, p in closings]),)
 
 
 def _closed(path: Path, corner_angle: float) -> Path | None:

@@ -69,7 +69,7 @@ _Pairs: TypeAlias = list[tuple[_End, _End]]
 class _Told:
     gaps: list[tuple[float, complex]]
     knots: list[tuple[int, complex]]
-    specks: int = 0
+    specks: list[complex] = field(default_factory=list)
     doubled: list[complex] = field(default_factory=list)
     shared: list[complex] = field(default_factory=list)
 
@@ -113,8 +113,12 @@ def _chained(
     """Ends that agree but for rounding first, then those within the tolerance."""
     for reach in (min(ROUNDING, tolerance), tolerance):
         shortest = tolerance if reach == tolerance else 0.0
-        whole = [c for c in chains if c.path.closed or c.path.length > shortest]
-        told.specks += len(chains) - len(whole)
+        whole: list[_Chain] = []
+        for c in chains:
+            if c.path.closed or c.path.length > shortest:
+                whole.append(c)
+            else:
+                told.specks.append(c.path.start)
         chains = _linked(whole, reach, corner_angle, told)
     crowded = (k for k in _knots(chains, tolerance) if len(k) > 2)
     told.knots += [(len(k), _place(chains, k[0])) for k in crowded]
@@ -378,20 +382,24 @@ def _findings(told: _Told, tolerance: float, where: str) -> Iterator[Finding]:
     if told.gaps:
         worst, place = max(told.gaps, key=lambda g: g[0])
         what = f"{len(told.gaps)} gaps closed within {tolerance:g} mm, the widest {worst:.3g} mm"
-        yield note("R109", where, f"{what} at {_at(place)}")
+        spots = [p for _, p in told.gaps]
+        yield note("R109", where, f"{what} at {_at(place)}", spots=spots)
     if told.doubled:
         places = ", ".join(_at(p) for p in told.doubled[:3])
-        yield note("R401", where, f"{len(told.doubled)} lines drawn twice, kept once: at {places}")
+        what = f"{len(told.doubled)} lines drawn twice, kept once: at {places}"
+        yield note("R401", where, what, spots=told.doubled)
     if told.shared:
         what = f"{len(told.shared)} lines drawn twice close no outline, at {_at(told.shared[0])}"
         mend = "where two pieces share an edge, draw each as one closed polyline"
-        yield warning("R404", where, what, mend)
+        yield warning("R404", where, what, mend, spots=told.shared)
     if told.specks:
-        what = f"{told.specks} loose lines no longer than {tolerance:g} mm are left out"
-        yield note("R402", where, what)
+        what = f"{len(told.specks)} loose lines no longer than {tolerance:g} mm are left out"
+        what += f", the first at {_at(told.specks[0])}"
+        yield note("R402", where, what, spots=told.specks)
     for count, place in told.knots[:MOST_TOLD]:
         what = f"{count} loose ends meet at {_at(place)} and none clearly runs on"
-        yield warning("R403", where, what, "put outlines and inner lines on layers of their own")
+        mend = "put outlines and inner lines on layers of their own"
+        yield warning("R403", where, what, mend, spots=[place])
     if len(told.knots) > MOST_TOLD:
         yield warning("R403", where, f"{len(told.knots) - MOST_TOLD} more such places")
 

@@ -13,19 +13,24 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from foamwright.findings import Finding, fault, note, warning
+from foamwright.geometry.path import Path
 from foamwright.geometry.region import (
     CLOSELY,
     Near,
     Region,
     area,
+    boundary,
     common,
     covers,
     curve,
     distance,
     loops,
+    meeting,
+    minus,
     near,
     point,
     region,
+    rings,
     self_touches,
 )
 from foamwright.model import Mark, Opening, Piece, Slit
@@ -77,11 +82,15 @@ class _Draft:
 
 @dataclass(frozen=True, slots=True)
 class Sorted:
-    """Pieces, what was noticed, and which ids, titles and group names mean which piece."""
+    """Pieces, what was noticed, and which ids, titles and group names mean which piece.
+
+    strays: lines that were refused.
+    """
 
     pieces: tuple[Piece, ...]
     findings: tuple[Finding, ...]
     aliases: Mapping[str, str]
+    strays: tuple[Path, ...] = ()
 
 
 def sort_shapes(shapes: Iterable[Shape], file: str, tolerance: float = 0.002) -> Sorted:
@@ -99,6 +108,7 @@ class _Sorting:
         self.tolerance = tolerance
         self.findings: list[Finding] = []
         self.specks: list[complex] = []
+        self.strays: list[Path] = []
         self.drafts: list[_Draft] = []
         self.outers: list[Shape] = []
         self.materials: list[Region] = []
@@ -113,7 +123,7 @@ class _Sorting:
                 regions.append(material)
         if self.specks:
             what = f"{len(self.specks)} specks left out, the first at {_place(self.specks[0])}"
-            self.findings.append(note("R114", self.file, what))
+            self.findings.append(note("R114", self.file, what, spots=self.specks))
         self._nest(outlines, regions)
         self.materials = [
             whole(
@@ -131,7 +141,7 @@ class _Sorting:
         names = [d.name for d in self.drafts]
         pieces = tuple(d.finished(self.file) for d in self.drafts)
         meant = MappingProxyType(aliases(self.outers, names))
-        return Sorted(pieces, tuple(self.findings), meant)
+        return Sorted(pieces, tuple(self.findings), meant, tuple(self.strays))
 
     # outlines
 
@@ -150,16 +160,19 @@ class _Sorting:
             what = f"the outline crosses itself at {', '.join(map(_place, crossings[:5]))}"
             if len(crossings) > 5:
                 what += f" and {len(crossings) - 5} more places"
-            self.findings.append(fault("R102", s.where, what, "separate or remove the loop"))
+            mend = "separate or remove the loop"
+            self._refuse(s, fault("R102", s.where, what, mend, spots=crossings))
             return None
         if abs(path.area) < LEAST_AREA:
             what = f"an outline without area at {_place(path.start)}"
-            self.findings.append(fault("R103", s.where, what, "delete it or draw it again"))
+            mend = "delete it or draw it again"
+            self._refuse(s, fault("R103", s.where, what, mend, spots=[path.start]))
             return None
         touches = self_touches(path, CLOSELY[0])
         if touches:
             what = f"the outline touches itself at {', '.join(map(_place, touches[:5]))}"
-            self.findings.append(warning("R115", s.where, what, "leave a gap there"))
+            mend = "leave a gap there"
+            self.findings.append(warning("R115", s.where, what, mend, spots=touches))
         return whole(region(path, (), self.tolerance), self.tolerance)
 
     def _open(self, s: Shape) -> None:
@@ -169,7 +182,12 @@ class _Sorting:
             f"to its start at {_place(s.path.start)}"
         )
         mend = "close it, or state its role (slit, mark, fold, grain)"
-        self.findings.append(fault("R101", s.where, what, mend))
+        ends = (s.path.end, s.path.start)
+        self._refuse(s, fault("R101", s.where, what, mend, spots=ends))
+
+    def _refuse(self, s: Shape, why: Finding) -> None:
+        self.strays.append(s.path)
+        self.findings.append(why)
 
     def _nest(self, outlines: Sequence[Shape], regions: Sequence[Region]) -> None:
         found = nest(regions)
@@ -178,14 +196,18 @@ class _Sorting:
                 continue
             what = f"the same outline as {outlines[original].where}; cut once"
             mend = "delete one of the two"
-            self.findings.append(warning("R105", outlines[copy].where, what, mend))
+            spots = [outlines[copy].path.start]
+            self.findings.append(warning("R105", outlines[copy].where, what, mend, spots=spots))
         for i, j, at in found.crossing:
             what = f"the outline crosses that of {outlines[j].where} at {_place(at)}"
-            self.findings.append(fault("R104", outlines[i].where, what, "move them apart"))
+            told = fault("R104", outlines[i].where, what, "move them apart", spots=[at])
+            self.findings.append(told)
         for i, j in found.touching:
             if found.depth(i) % 2 or found.depth(j) % 2:
-                what = f"the opening touches the line of {outlines[j].where}"
-                self.findings.append(fault("R115", outlines[i].where, what, "leave a gap there"))
+                at = meeting(boundary(regions[i]), boundary(regions[j]))
+                what = f"the opening touches the line of {outlines[j].where} at {_place(at)}"
+                mend = "leave a gap there"
+                self.findings.append(fault("R115", outlines[i].where, what, mend, spots=[at]))
         copies = {copy for copy, _ in found.twice}
         self._tell_fills([s for i, s in enumerate(outlines) if s.kind == FILL and i not in copies])
         kept = [i for i in range(len(outlines)) if i not in copies]
@@ -204,7 +226,8 @@ class _Sorting:
         if alone:
             what = f"{len(alone)} fills have no outline of their own: cut along their boundaries"
             mend = "delete a fill that isn't to be cut out"
-            self.findings.append(warning("R116", alone[0].where, what, mend))
+            spots = [s.path.start for s in alone]
+            self.findings.append(warning("R116", alone[0].where, what, mend, spots=spots))
 
     def _add_opening(self, draft: _Draft, s: Shape) -> None:
         same = s.where == draft.shape.where and s.id == draft.shape.id
@@ -225,7 +248,8 @@ class _Sorting:
             self._open(s)
         elif draft is None:
             what = f"a slit at {_place(s.path.start)} that lies in no piece"
-            self.findings.append(fault("R106", s.where, what, "move it into a piece"))
+            mend = "move it into a piece"
+            self._refuse(s, fault("R106", s.where, what, mend, spots=[s.path.start]))
         elif s.role == "slit":
             self._tell_beyond(s, draft, "the slit")
             draft.slits.append(Slit(self._part_name(draft, s, "slit"), s.path))
@@ -251,9 +275,9 @@ class _Sorting:
 
     def _tell_lost(self, symbol: Symbol, role: str) -> None:
         what = f"a {role} at {_place(symbol.at)} that lies in no piece; left out"
-        self.findings.append(
-            warning("R107", symbol.shape.where, what, "move it into its piece or group")
-        )
+        where, mend = symbol.shape.where, "move it into its piece or group"
+        self.findings.append(warning("R107", where, what, mend, spots=[symbol.at]))
+        self.strays += symbol.paths
 
     def _part_name(self, draft: _Draft, s: Shape, default: str) -> str:
         return draft.unique(part_name(s, draft.shape.groups, default))
@@ -272,20 +296,22 @@ class _Sorting:
     def _add_grain(self, draft: _Draft, symbol: Symbol) -> None:
         if symbol.kind == "dot":
             what = f"a grain line without length at {_place(symbol.at)}"
-            self.findings.append(fault("R103", symbol.shape.where, what, "draw it as a line"))
+            where, mend = symbol.shape.where, "draw it as a line"
+            self.findings.append(fault("R103", where, what, mend, spots=[symbol.at]))
         elif draft.grain is None:
             draft.grain = direction(symbol.paths)
         elif symbol.shape.path.length > 0 and draft.grain != direction(symbol.paths):
             what = f"more than one grain line in {draft.name}; the first counts"
-            where = symbol.shape.where
-            self.findings.append(warning("R111", where, what, "delete the others", draft.name))
+            where, mend = symbol.shape.where, "delete the others"
+            self.findings.append(warning("R111", where, what, mend, draft.name, spots=[symbol.at]))
 
     def _add_point(self, draft: _Draft, symbol: Symbol) -> None:
         wanted = part_name(symbol.shape, draft.shape.groups, "point")
         name = draft.unique(wanted)
         if wanted not in (name, "point"):
             what = f"two things are called {wanted!r} in {draft.name}; this one is {name!r}"
-            self.findings.append(warning("R108", symbol.shape.where, what, "", draft.name))
+            where = symbol.shape.where
+            self.findings.append(warning("R108", where, what, "", draft.name, spots=[symbol.at]))
         draft.points[name] = symbol.at
 
     def _add_note(self, draft: _Draft, symbol: Symbol) -> None:
@@ -338,9 +364,9 @@ class _Sorting:
         outside = float(line.length - common(material, line).length)
         if outside > BEYOND:
             told = f"{what} reaches {outside:.3g} mm beyond the material of {draft.name}"
-            self.findings.append(
-                fault("R110", s.where, told, "end it at the edge or inside the piece", draft.name)
-            )
+            mend = "end it at the edge or inside the piece"
+            beyond = [complex(points[0]) for points in rings(minus(line, material))]
+            self.findings.append(fault("R110", s.where, told, mend, draft.name, spots=beyond))
 
 
 def _shared(a: Sequence[str], b: Sequence[str]) -> int:

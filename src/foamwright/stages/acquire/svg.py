@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import pathlib
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from foamwright.findings import Finding, fault, note, warning
@@ -137,7 +137,8 @@ class Walk:
         self._ids = svgload.ids(root)
         self._sheet = svgload.style_sheet(root, self._namespaces)
         self._left_out: Counter[str] = Counter()
-        self._remarks: Counter[str] = Counter()
+        self._remarks: dict[str, list[complex]] = {"wide": [], "dots": []}
+        self._clipped = 0
         self._instances = 0
         self._stack: list[tuple[Element, Context]] = []
 
@@ -180,7 +181,7 @@ class Walk:
 
     def _draw(self, el: Element, kind: str, style: _Style, context: Context) -> None:
         if any((style.get(k) or "none") != "none" for k in ("clip-path", "mask")):
-            self._remarks["clipped"] += 1
+            self._clipped += 1
         if kind in DRAWN:
             self._shape(el, kind, style, context)
         elif kind == "text" and names_of(el, context.role).role == "note":
@@ -278,7 +279,8 @@ class Walk:
         target = self._ids.get(href[1:]) if href.startswith("#") else None
         if target is None:
             what = f"use of {href!r}, which is not in this file; nothing is drawn for it"
-            self._tell(warning("R206", self._where(el), what, "draw it in place"))
+            spots = [context.map(0j)]
+            self._tell(warning("R206", self._where(el), what, "draw it in place", spots=spots))
             return
         if any(u is el for u in context.uses) or len(context.uses) >= DEEPEST_USE:
             self._fault("R207", el, "use leads back to itself", "draw the part in place")
@@ -301,19 +303,21 @@ class Walk:
             return
         names = self._names(el, context)
         made = self._pen.draw(el, kind, style.css, context.map, context.viewport)
-        for problem in made.problems:
-            self._fault(problem.code, el, problem.what, problem.mend)
-        self._left_out["move without a line"] += made.moves
-        self._remarks["wide"] += is_wide(context)
         paths = list(made.paths)
+        ends = [p.end for p in paths[-1:]]
+        for problem in made.problems:
+            self._fault(problem.code, el, problem.what, problem.mend, ends)
+        self._left_out["move without a line"] += made.moves
+        if is_wide(context):
+            self._remarks["wide"] += [p.start for p in paths[:1]]
         if names.role in ("point", "note"):
             paths += map(dot, made.dots)
         elif made.dots and paths:
-            self._remarks["dots"] += len(made.dots)
+            self._remarks["dots"] += made.dots
         elif made.dots:
             at = made.dots[0]
             what = f"has no size, at ({at.real:.2f}, {at.imag:.2f}) mm"
-            self._fault("R103", el, what, "delete it, or give it the role point")
+            self._fault("R103", el, what, "delete it, or give it the role point", [at])
         own, groups = names.id, context.groups
         if context.instance is not None and context.instance.get("id"):
             own, groups = context.instance.get("id") or "", groups + names.all
@@ -346,8 +350,10 @@ class Walk:
         called = f" #{own}" if own else f" <{local_name(el)}>"
         return one_line(f"{self._name}{line}{called}")
 
-    def _fault(self, code: str, el: Element, what: str, mend: str) -> None:
-        self._tell(fault(code, self._where(el), what, mend))
+    def _fault(
+        self, code: str, el: Element, what: str, mend: str, spots: Sequence[complex] = ()
+    ) -> None:
+        self._tell(fault(code, self._where(el), what, mend, spots=spots))
 
     def _tell(self, finding: Finding) -> None:
         if len(self._findings) < MOST_TOLD:
@@ -361,17 +367,18 @@ class Walk:
         for code, count in sorted(self._untold.items()):
             what = f"{count} more like those told"
             found.append(fault(code, self._name, what, "mend the first ones and read it again"))
-        if count := self._remarks["clipped"]:
-            what = f"{count} clipped or masked element(s) are taken whole, as drawn"
+        if self._clipped:
+            what = f"{self._clipped} clipped or masked element(s) are taken whole, as drawn"
             found.append(warning("R209", self._name, what, "cut the outline in the drawing itself"))
-        if count := self._remarks["wide"]:
-            what = f"{count} stroke(s) wider than {WIDE_STROKE:g} mm: the cut follows their middle"
-            found.append(
-                note("R212", self._name, what, "turn a stroke into an outline if meant so")
-            )
-        if count := self._remarks["dots"]:
-            what = f"{count} part(s) without length in longer paths were left out"
-            found.append(note("R114", self._name, what))
+        if wide := self._remarks["wide"]:
+            width = f"{WIDE_STROKE:g} mm"
+            what = f"{len(wide)} stroke(s) wider than {width}: the cut follows their middle"
+            mend = "turn a stroke into an outline if meant so"
+            found.append(note("R212", self._name, what, mend, spots=wide))
+        if dots := self._remarks["dots"]:
+            what = f"{len(dots)} part(s) without length in longer paths were left out"
+            what += f", the first at ({dots[0].real:.2f}, {dots[0].imag:.2f}) mm"
+            found.append(note("R114", self._name, what, spots=dots))
         counts = [f"{n} x {kind}" for kind, n in sorted(self._left_out.items()) if n]
         if counts:
             found.append(note("R208", self._name, f"not cut: {', '.join(counts)}"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import replace
@@ -10,6 +11,8 @@ from foamwright.findings import Finding
 
 #: The longest text of a finding that is kept.
 LONGEST = 400
+#: Most places of one finding that are kept.
+MOST_SPOTS = 100
 
 
 def one_line(text: str) -> str:
@@ -20,8 +23,17 @@ def one_line(text: str) -> str:
 
 
 def tidied(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """The findings with every text in one printable line."""
+    """The findings with every text in one printable line, and no more places than a picture bears.
+
+    A place that is no finite number is left out.
+    """
     return tuple(
-        replace(f, where=one_line(f.where), what=one_line(f.what), mend=one_line(f.mend))
+        replace(
+            f,
+            where=one_line(f.where),
+            what=one_line(f.what),
+            mend=one_line(f.mend),
+            spots=tuple(p for p in f.spots[:MOST_SPOTS] if cmath.isfinite(p)),
+        )
         for f in findings
     )
