@@ -124,10 +124,10 @@ def test_a_core_is_cut_at_each_size_from_its_shell(tmp_path: Path) -> None:
     job(tmp_path, SHELL + CORE + core + sizes)
     request = pipeline.Request.of(tmp_path / "job.toml", layout_time=0)
     plan = pipeline.plan(request)
-    assert [r.name for r in plan.cores] == ["core-S", "core-M"]
-    assert [round(r.middle.shell, 6) for r in plan.cores] == [80, 100]
+    assert [r.name for r in plan.checks.cores] == ["core-S", "core-M"]
+    assert [round(r.middle.shell, 6) for r in plan.checks.cores] == [80, 100]
     thick = 12.0 * math.pi
-    flat = [r.middle.flat for r in plan.cores]
+    flat = [r.middle.flat for r in plan.checks.cores]
     assert flat == pytest.approx([80 - thick, 100 - thick], abs=1e-3)
     told = [f for f in plan.findings if f.code == "A352"]
     assert [f.piece for f in told] == ["core-S", "core-M"]
@@ -145,4 +145,4 @@ def test_only_a_core_reads_its_shell(tmp_path: Path) -> None:
     plan = pipeline.plan(pipeline.Request.of(tmp_path / "job.toml", layout_time=0, only=["core"]))
     names = {p.copy.of for _, program in plan.programs for p in program.sheet.placements}
     assert names == {"core"}
-    assert plan.cores[0].middle.flat == pytest.approx(100 - 2 * 12.7)
+    assert plan.checks.cores[0].middle.flat == pytest.approx(100 - 2 * 12.7)

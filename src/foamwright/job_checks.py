@@ -116,11 +116,7 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
     if "half" in piece and "even" in piece:
         what = "stands beside half, and an opened half is even already"
         yield source.fault("J509", (*path, "even"), what, "keep one of the two")
-    twin = piece.get("mirror_of")
-    if isinstance(twin, str) and (twin == piece.get("name") or twin not in _pieces(source)):
-        what = f"no other piece is named {shown(twin)}"
-        mend = near(twin, _pieces(source), "name another piece of this job")
-        yield source.fault("J508", (*path, "mirror_of"), what, mend)
+    yield from _twin(source, path, piece)
     for at, carry in tables(piece, "carry", path):
         yield from names_edge(source, (*at, "from"), carry.get("from"), _pieces(source))
     for at, spread in tables(piece, "spread", path):
@@ -138,6 +134,16 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
     label = piece.get("label")
     if isinstance(label, Mapping):
         yield from _edge(source, (*path, "label"), label, _edges(source, piece))
+
+
+def _twin(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[Finding]:
+    """`mirror_of` names another piece."""
+    twin = piece.get("mirror_of")
+    others = tuple(n for n in _pieces(source) if n != piece.get("name"))
+    if isinstance(twin, str) and twin not in others:
+        mend = near(twin, others, "name another piece of this job")
+        what = f"no other piece is named {shown(twin)}"
+        yield source.fault("J508", (*path, "mirror_of"), what, mend)
 
 
 def _notch(

@@ -18,10 +18,11 @@ from click.testing import CliRunner
 
 from foamwright import finishing, pipeline
 from foamwright.asked import Noticed, Request
+from foamwright.checking import check_patterns
 from foamwright.cli import main
 from foamwright.findings import Refused
 from foamwright.papering import PAGES_MOST, count_words, draw_pieces, find_materials
-from foamwright.planning import draft_patterns, judge_seams, load, read_drawings
+from foamwright.planning import draft_patterns, load, read_drawings
 from foamwright.stages.save.paper_plan import PAPERS, PaperPiece
 
 from ...conftest import EXAMPLES
@@ -41,7 +42,7 @@ def drafted(source: Path) -> tuple[PaperPiece, ...]:
     drawn = noticed(read_drawings(asked))
     materials = noticed(find_materials(asked))
     drafts = noticed(draft_patterns(asked, drawn, {}))
-    seams = noticed(judge_seams(asked, drafts))
+    seams = noticed(check_patterns(asked, drafts, {})).seams
     return noticed(draw_pieces(asked, drafts, seams, materials))
 
 
