@@ -24,7 +24,7 @@ joins = ["plate.right", "plate.left"]
 
 
 def run(*words: str) -> tuple[int, str]:
-    ran = CliRunner().invoke(main, [*words, "--layout-time", "0"])
+    ran = CliRunner().invoke(main, [*words, "--layout-time", "1"])
     return ran.exit_code, ran.stdout
 
 
