@@ -22,6 +22,7 @@ from foamwright.model import (
     FileStyle,
     Limits,
     Program,
+    Sheet,
     Stock,
     Tool,
 )
@@ -220,23 +221,35 @@ class Bench:
     def back(self) -> bool:
         return self.material.profile.cut_from == "back"
 
+    def usable(self, sheet: Sheet) -> tuple[float, float, float, float]:
+        """Where targets may lie on a sheet: left, near, right, far, mm."""
+        left, right, near, far = (m + self.limits.edge for m in self.limits.margins)
+        return left, near, sheet.width - right, sheet.length - far
+
     @property
     def use(self) -> Use:
-        profile = self.material.profile
-        return Use(
-            material=self.material.id,
-            composition=self.material.composition,
-            basis=profile.composition_basis,
-            machine=self.machine.id,
-            method=self.machine.profile.method,
-            lineage=tuple(a.id for a in self.material.lineage),
-            thickness=profile.severed,
-            feed=self.machine.profile.feed,
-            hold=profile.hold,
-            cut_from=profile.cut_from,
-            settings=weakest(self.cut),
-            directed=profile.nap != "none" or profile.stretch != "none",
-        )
+        return use_of_pair(self.material, self.machine, weakest(self.cut))
+
+
+def use_of_pair(
+    material: Loaded[MaterialProfile], machine: Loaded[MachineProfile], settings: str = "estimate"
+) -> Use:
+    """What the hazard rules ask of a material on a machine, with settings there or without."""
+    profile = material.profile
+    return Use(
+        material=material.id,
+        composition=material.composition,
+        basis=profile.composition_basis,
+        machine=machine.id,
+        method=machine.profile.method,
+        lineage=tuple(a.id for a in material.lineage),
+        thickness=profile.severed,
+        feed=machine.profile.feed,
+        hold=profile.hold,
+        cut_from=profile.cut_from,
+        settings=settings,
+        directed=profile.nap != "none" or profile.stretch != "none",
+    )
 
 
 #: Benches by (material, machine) as the job names them.

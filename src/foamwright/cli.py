@@ -252,6 +252,40 @@ def verify(folder: Path, explain: str | None, preview: Path | None, as_json: boo
         sys.exit(Refused.exit_code)
 
 
+@main.command()
+@click.argument("files", type=_FILE, nargs=-1)
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=0,
+    help="A port of this machine; any free one where none is said.",
+)
+@click.option("--no-browser", is_flag=True, help="Print the address and open nothing.")
+@guarded
+def desk(files: tuple[Path, ...], port: int, no_browser: bool) -> None:
+    """Open a page in the browser where a drawing becomes cut files without typing.
+
+    FILES (drawings, a job, a desk's zip) lie on the desk from the start.  The page is for this
+    machine alone: its address holds a token, and nothing leaves the machine.
+
+    \b
+    Example: foamwright desk
+    Example: foamwright desk heron.svg
+    """
+    from foamwright.desk.server import serve
+
+    def opened(address: str) -> None:
+        click.echo(f"the desk is open at {address}")
+        click.echo("close it on the page, or with Ctrl-C here")
+        if not no_browser:
+            import webbrowser
+
+            webbrowser.open(address)
+
+    serve(port, opened, files)
+    click.echo("the desk is closed")
+
+
 def _request(options: dict[str, Any]) -> Request:
     from foamwright.pipeline import Request
 

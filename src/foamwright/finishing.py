@@ -122,10 +122,7 @@ def _record(planned: Plan, files: Sequence[FileEntry]) -> Record:
 
 
 def _sheet_entry(bench: Bench, program: Program) -> SheetEntry:
-    sheet, limits = program.sheet, bench.limits
-    left, right, near, far = (m + limits.edge for m in limits.margins)
-    usable = (left, near, sheet.width - right, sheet.length - far)
-    return sheet_entry(program, bench.material.profile.severed, usable)
+    return sheet_entry(program, bench.material.profile.severed, bench.usable(program.sheet))
 
 
 def _inputs(asked: AskedJob) -> Iterable[InputEntry]:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from foamwright.asked import AskedJob, Bench, Benches, Layouts, Request
+from foamwright.asked import AskedJob, Bench, Benches, Layouts, Request, use_of_pair
 from foamwright.derive import (
     blade_due,
     bridging_faults,
@@ -41,7 +41,7 @@ from foamwright.model import (
 )
 from foamwright.names import readable
 from foamwright.profiles import Shelf
-from foamwright.safety import assess
+from foamwright.safety import Use, assess
 from foamwright.stages.acquire import read_drawing, select
 from foamwright.stages.acquire.drafts import drafts
 from foamwright.stages.alter import (
@@ -261,9 +261,22 @@ def alter_pieces(
 
 
 def judge_hazards(asked: AskedJob, benches: Benches) -> tuple[Finding, ...]:
-    """The rules on the plan."""
+    """The rules on the plan, and what no settings could lift of pairs that have none."""
     uses = [b.use for b in benches.values()]
-    return assess(uses, asked.job.permit, asked.rules, asked.request.today)
+    judged = assess(uses, asked.job.permit, asked.rules, asked.request.today)
+    pairs = dict.fromkeys((s.material, asked.machine_of(s)) for s in asked.specs)
+    unset = [use for p in pairs if p not in benches for use in _use_without_settings(asked, *p)]
+    beyond = assess(unset, asked.job.permit, asked.rules, asked.request.today)
+    return (*judged, *(f for f in beyond if f.code == "S001"))
+
+
+def _use_without_settings(asked: AskedJob, material_id: str, machine_id: str) -> Iterable[Use]:
+    """The pair as the rules see it; nothing where a profile can't be read, which is told."""
+    try:
+        pair = asked.shelf.material(material_id), asked.shelf.machine(machine_id)
+    except Refused:
+        return ()
+    return (use_of_pair(*pair),)
 
 
 def layout_file(asked: AskedJob) -> Path | None:

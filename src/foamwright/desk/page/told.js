@@ -1,0 +1,87 @@
+/* What was noticed, hazards and permits, and the sheets. */
+import { counted, el, field, mm, picture } from "./parts.js";
+
+const GROUPS = [["fault", "It stops here"], ["warning", "Take care"], ["note", "Good to know"]];
+/** Notes beyond these are folded away. */
+const FEW = 4;
+
+export class Told {
+  constructor(root, desk) {
+    Object.assign(this, { root, desk });
+    this.lists = el("div");
+    this.permits = el("div");
+    root.append(this.lists, this.permits);
+  }
+
+  show(cards, state) {
+    const missing = state.missing.length ? [el("h3", {}, "Still to choose"), el("ul", { class: "told", id: "missing" }, state.missing.map((w) => el("li", {}, w)))] : [];
+    const groups = GROUPS.flatMap(([severity, title]) => {
+      const mine = state.findings.filter((f) => f.severity === severity);
+      if (!mine.length) return [];
+      const list = (some) => el("ul", { class: "told" }, some.map((f) => this.item(f)));
+      const folded = severity === "note" && mine.length > FEW;
+      return folded
+        ? [el("details", {}, el("summary", {}, `${title} (${mine.length})`), list(mine))]
+        : [el("h3", {}, title), list(mine)];
+    });
+    const quiet = !missing.length && !groups.length ? [el("p", { class: "soft" }, "Nothing was noticed. That says nothing about the sheet in your hand: the operator's sheet tells what to check.")] : [];
+    this.lists.replaceChildren(...missing, ...groups, ...quiet);
+    this.showPermits(cards, state);
+  }
+
+  item(finding) {
+    const hazard = finding.code.startsWith("S") ? el("strong", {}, "Hazard. ") : null;
+    const place = finding.line ? `${finding.where} (job file, line ${finding.line})` : finding.where;
+    return el("li", { class: finding.severity }, hazard, el("b", {}, place, ": "), finding.what, finding.mend ? `; ${finding.mend}` : "", " ", el("small", {}, finding.code));
+  }
+
+  /** The site's permits in the job, and a form for each pair that wants one. */
+  showPermits(cards, state) {
+    const wanted = [...new Set(state.findings.filter((f) => ["S002", "S003"].includes(f.code)).map((f) => f.where))];
+    const key = JSON.stringify([wanted, cards.permits]);
+    if (key === this.key) return;
+    this.key = key;
+    const held = cards.permits.map((p, n) => el("li", {}, `${p.material} on ${p.machine}: ${p.reference}, issued by ${p.issued_by} `, el("button", { type: "button", class: "small quiet", "aria-label": `Take out permit ${p.reference}`, onclick: () => this.desk.edit((c) => c.permits.splice(n, 1)) }, "Take out")));
+    this.permits.replaceChildren(
+      ...(held.length ? [el("h3", {}, "Permits"), el("ul", { class: "told" }, held)] : []),
+      ...wanted.map((pair, k) => this.permitForm(pair, k)));
+  }
+
+  permitForm(pair, k) {
+    const [material, machine] = pair.split(" on ");
+    const input = (key, type = "text") => el("input", { id: `permit-${k}-${key}`, type, autocomplete: "off", maxlength: 100 });
+    const fields = { issued_by: input("issued_by"), reference: input("reference"), date: input("date", "date"), expires: input("expires", "date"), data_sheet: input("data_sheet") };
+    const add = () => this.desk.edit((cards) => {
+      const said = Object.fromEntries(Object.entries(fields).map(([key, i]) => [key, i.value.trim()]));
+      const others = cards.permits.filter((p) => p.material !== material || p.machine !== machine);
+      cards.permits = [...others, { material, machine, ...said }];
+    });
+    return el("details", { class: "permit" }, el("summary", {}, `The site has allowed ${pair}`),
+      el("p", {}, "Only the person who answers for the site can allow this. Write what the permit says; it is printed on the operator's sheet."),
+      el("div", { class: "fields" }, field("Issued by", fields.issued_by), field("Reference", fields.reference), field("Date", fields.date), field("Expires, if it does", fields.expires), field("Data sheet, where asked for", fields.data_sheet)),
+      el("button", { type: "button", onclick: add }, "Enter the permit"));
+  }
+}
+
+export class Sheets {
+  constructor(root, desk) {
+    Object.assign(this, { root, desk });
+    this.list = el("div", { class: "sheets" });
+    this.none = el("p", { class: "soft" });
+    this.better = el("button", { type: "button", id: "better", onclick: () => desk.search() }, "Search 10 s for a tighter layout");
+    root.append(this.none, this.list, this.better);
+  }
+
+  show(cards, state) {
+    this.none.hidden = state.sheets.length > 0;
+    this.better.hidden = state.sheets.length === 0;
+    this.none.textContent = state.missing.length ? "They come when each card has its material and machine." : "None, while something stops it.";
+    const key = JSON.stringify(state.sheets.map((s) => s.picture));
+    if (key === this.key) return;
+    this.key = key;
+    this.list.replaceChildren(...state.sheets.map((sheet) => el("figure", {},
+      el("figcaption", {}, el("b", {}, `Sheet ${sheet.number}: ${sheet.material}`), el("br"),
+        `${sheet.machine}. ${mm(sheet.width_mm)} × ${mm(sheet.length_mm)} mm, ${counted(sheet.pieces.length, "piece")}, ${Math.round(100 * sheet.density)} % filled, ${sheet.time}${sheet.back ? ", laid face down" : ""}`),
+      picture(sheet.picture))));
+  }
+}
