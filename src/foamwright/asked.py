@@ -32,7 +32,7 @@ from foamwright.profiles import Loaded, Shelf
 from foamwright.safety import Use
 from foamwright.stages.alter import CoreRow, NeckRow, NotchRow, PairRow, SeamRow
 from foamwright.stages.arrange import Asked as LayoutAsked
-from foamwright.stages.arrange import Layout
+from foamwright.stages.arrange import Layout, Progress
 
 Value = TypeVar("Value")
 
@@ -70,11 +70,12 @@ class Request:
         fresh_layout: bool = False,
         by_hand: bool = False,
         first_layout: bool | None = None,
+        tell: Callable[[Progress], None] | None = None,
     ) -> Request:
         """From the options. Raises CommandError where they contradict each other.
 
         by_hand: no machine is asked for.  first_layout: no search; by default where there is no
-        time for one.
+        time for one.  tell: told of each better layout.
         """
         bare = job.suffix.lower() != ".toml"
         given = {"material": material, "machine": machine, "scale": scale, "mirrored": mirrored}
@@ -89,7 +90,7 @@ class Request:
             named = ", ".join(f"--{k}" for k, v in given.items() if v is not None)
             raise CommandError(f"{named} go with a bare drawing; {job.name} says it itself")
         first = layout_time == 0 if first_layout is None else first_layout
-        asked = LayoutAsked(layout_time, seed, fresh_layout, first)
+        asked = LayoutAsked(layout_time, seed, fresh_layout, first, tell)
         return Request(job, material, machine, units, scale, mirrored, tuple(only), asked)
 
     @property

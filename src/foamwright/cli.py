@@ -130,8 +130,9 @@ def _job_options(command: Command) -> Command:
 
 @main.command()
 @_job_options
+@click.option("--compare-stock", is_flag=True, help="Lay the pieces on each stock alone, too.")
 @guarded
-def check(as_json: bool, **options: Any) -> None:
+def check(as_json: bool, compare_stock: bool, **options: Any) -> None:
     """All that `cut` does up to writing: seams, hazards, layout, compensation.
 
     JOB is a job.toml, or a drawing with --material and --machine.
@@ -140,12 +141,18 @@ def check(as_json: bool, **options: Any) -> None:
     Example: foamwright check heron/job.toml
     """
     from foamwright import pipeline, report
+    from foamwright.report_layout import compared_data, layout_told, show_compared
 
-    plan = pipeline.plan(_request(options))
+    with layout_told() as tell:
+        plan = pipeline.plan(_request({**options, "tell": tell}))
+        compared = pipeline.compare(plan) if compare_stock else ()
     if as_json:
-        click.echo(report.document(report.plan_data(plan), plan.findings))
+        more = {"compared": compared_data(compared)} if compare_stock else {}
+        click.echo(report.document({**report.plan_data(plan), **more}, plan.findings))
     else:
         report.show_plan(plan)
+        if compare_stock:
+            show_compared(compared)
         report.show_findings(plan.findings)
 
 
@@ -162,8 +169,10 @@ def cut(out: Path, as_json: bool, **options: Any) -> None:
     Example: foamwright cut heron/job.toml --out cut-files
     """
     from foamwright import pipeline, report
+    from foamwright.report_layout import layout_told
 
-    result = pipeline.cut(_request(options), out)
+    with layout_told() as tell:
+        result = pipeline.cut(_request({**options, "tell": tell}), out)
     if as_json:
         click.echo(report.document(report.result_data(result, out), result.findings))
     else:

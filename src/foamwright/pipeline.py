@@ -11,6 +11,7 @@ from pathlib import Path
 
 from foamwright.asked import Noticed, Plan, Request
 from foamwright.checking import check_necks, check_pairs, check_patterns
+from foamwright.comparing import StockRow, compare_stocks
 from foamwright.copying import make_copies
 from foamwright.explained import Explanation
 from foamwright.findings import Finding, refuse_on_fault
@@ -109,6 +110,11 @@ def paper(request: Request, size: str, file: Path) -> tuple[int, tuple[Finding, 
     noticed.stop_on_fault()
     pages = write_paper(paper_pattern(asked, pieces, seams), size, file)  # save
     return pages, noticed.findings
+
+
+def compare(planned: Plan) -> tuple[StockRow, ...]:
+    """The same pieces on each stock that they could be cut from, alone."""
+    return tuple(compare_stocks(planned))
 
 
 def verify_folder(folder: Path) -> tuple[Verification, tuple[Finding, ...]]:

@@ -24,6 +24,7 @@ from foamwright.geometry.path import Path as Outline
 from foamwright.model import Drawing, Piece
 from foamwright.profiles import Loaded, Shelf
 from foamwright.record import Verification
+from foamwright.report_layout import layout_data, show_layouts, stock_name, used_length
 from foamwright.series import settled
 from foamwright.tables import new_table as _table
 from foamwright.tables import plain
@@ -201,6 +202,7 @@ def show_plan(plan: Plan) -> None:
             duration(program.time_s),
         )
     console.print(table)
+    show_layouts(plan)
     show_checks(plan.checks)
 
 
@@ -234,11 +236,16 @@ def plan_data(plan: Plan) -> dict[str, Any]:
                 "length_mm": p.sheet.length,
                 "pieces": [x.copy.name for x in p.sheet.placements],
                 "density": p.sheet.density,
+                "stock": stock_name(p.sheet.stock),
+                "used_length_mm": used_length(p.sheet),
+                "waste_mm2": p.sheet.area * (1 - p.sheet.density),
+                "price": p.sheet.price,
                 "time_s": p.time_s,
                 "times_s": dict(p.times),
             }
             for b, p in plan.programs
         ],
+        "layout": layout_data([p.sheet for _, p in plan.programs]),
         **checks_data(plan.checks),
     }
 

@@ -24,7 +24,7 @@ from foamwright.stages.arrange.greedy import (
     score,
     stretch_for,
 )
-from foamwright.stages.arrange.outline import SEARCH_TOLERANCE, Shape, changed, strip_corner
+from foamwright.stages.arrange.outline import Shape, changed, strip_corner
 from foamwright.stages.arrange.rows import place_in_rows
 from foamwright.stages.arrange.search import Found, find
 from foamwright.stages.arrange.window import FIT_EPS, Window
@@ -159,20 +159,20 @@ def _by_strip(
     units = first_order(units_of(shapes))
     searched = _share([_one_way_up(s) for u in units for s in u], window)
     best: list[Found] = []
+    gap, height = _strip(window, task.clearance, max(s.miss for s in searched))
 
     def better(found: Found) -> bool:
         best[:] = [found]
-        task.told(window, _within(searched, found, window, task.clearance))
+        task.told(window, _within(searched, found, window, gap))
         return True
 
-    gap, height = _strip(window, task.clearance)
     try:
         find(searched, height, gap, seconds, task.seed, better)
     except KeyboardInterrupt:
         task.stopped = True
     if not best:
         return Filled(first.placed, "" if task.stopped else "the search gave no layout")
-    placed = whole_groups(_within(searched, best[0], window, task.clearance), units)
+    placed = whole_groups(_within(searched, best[0], window, gap), units)
     broken = broken_rule(placed, window, task.clearance)
     if broken is not None:
         return Filled(first.placed, broken)
@@ -200,18 +200,17 @@ def _one_way_up(shape: Shape) -> Shape:
     return shape
 
 
-def _strip(window: Window, clearance: float) -> tuple[float, float]:
-    """The separation asked of the search and the strip's height, mm."""
+def _strip(window: Window, clearance: float, miss: float) -> tuple[float, float]:
+    """The separation asked of the search and the strip's height, mm. miss: of the polygons."""
     slack = FIT_SLACK * window.across
-    gap = clearance + 2 * SEARCH_TOLERANCE + 2 * slack
+    gap = clearance + 2 * miss + 2 * slack
     return gap, window.across + 2 * gap + slack
 
 
 def _within(
-    shapes: Sequence[Shape], found: Found, window: Window, clearance: float
+    shapes: Sequence[Shape], found: Found, window: Window, gap: float
 ) -> tuple[Placement, ...]:
     """The places on the sheet of those shapes that end within the window."""
-    gap, _ = _strip(window, clearance)
     made = []
     for i, turn, x, y in found.places:
         corner = Affine.rotation(-turn).vector(strip_corner(shapes[i].points))

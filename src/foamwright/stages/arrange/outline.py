@@ -13,10 +13,11 @@ from functools import cached_property
 
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import Path
-from foamwright.geometry.segments import Points
+from foamwright.geometry.segments import Line, Points
 from foamwright.model import Copy
 
-#: Chords of the search's polygons, mm: the clearance asked of the search is widened by twice this.
+#: Chords of the search's polygons, mm: the clearance asked of the search is widened by twice
+#: this, where any piece has curves.
 SEARCH_TOLERANCE = 0.05
 
 
@@ -30,6 +31,12 @@ class Shape:
     @cached_property
     def points(self) -> Points:
         return self.copy.piece.outline.flatten(SEARCH_TOLERANCE)[:-1]
+
+    @cached_property
+    def miss(self) -> float:
+        """How far the points may lie off the outline between them, mm."""
+        lines = all(isinstance(s, Line) for s in self.copy.piece.outline.segments)
+        return 0.0 if lines else SEARCH_TOLERANCE
 
     def size(self, rotation: float) -> tuple[float, float]:
         """Width across and length along when turned, mm (of the exact outline)."""

@@ -8,6 +8,7 @@ stands when the budget ends, when nothing improves any more, or when someone sto
 from __future__ import annotations
 
 import json
+import math
 import queue
 import subprocess
 import sys
@@ -24,8 +25,6 @@ from foamwright.stages.arrange.outline import Shape, alike, strip_points
 GRACE_S = 1.0
 #: Seconds within which the first layout of a search must come, whatever the budget.
 FIRST_S = 60.0
-#: The library panics where the strip's height is met exactly, and looks at whole seconds.
-LEAST_S = 1
 
 #: Index of a shape, its turn on the sheet in degrees, and where the strip's frame has it, x and y.
 Placed: TypeAlias = tuple[int, float, float, float]
@@ -58,7 +57,7 @@ def find(
     request = {
         "height": height,
         "separation": separation,
-        "seconds": max(int(seconds), 0),
+        "seconds": math.ceil(seconds),
         "seed": seed,
         "items": [_item([shapes[i] for i in kind]) for kind in kinds],
     }
