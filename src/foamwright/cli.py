@@ -68,9 +68,12 @@ def start(folder: Path, drawing: Path | None, units: str | None) -> None:
 @click.argument("drawing", type=_FILE)
 @click.option("--units", help="Unit of a drawing's bare numbers (mm, cm, in).")
 @click.option("--preview", type=_FILE, help="Write a picture (SVG): numbered corners, findings.")
+@click.option("--even-odd", is_flag=True, help='As a job with crossings = "even-odd" reads it.')
 @json_option
 @guarded
-def inspect(drawing: Path, units: str | None, preview: Path | None, as_json: bool) -> None:
+def inspect(
+    drawing: Path, units: str | None, preview: Path | None, even_odd: bool, as_json: bool
+) -> None:
     """List a drawing's pieces, sizes, openings, numbered corners, marks and faults.
 
     Of a job.toml: its pieces, those of its drafts too, and the edges that it names.
@@ -82,7 +85,7 @@ def inspect(drawing: Path, units: str | None, preview: Path | None, as_json: boo
     from foamwright import pipeline, report
     from foamwright.findings import Refused
 
-    drawn, findings = pipeline.inspect(drawing, units, preview)
+    drawn, findings = pipeline.inspect(drawing, units, preview, even_odd)
     if as_json:
         click.echo(report.document(report.drawing_data(drawn), findings))
     else:

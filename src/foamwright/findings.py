@@ -49,6 +49,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "R114": "parts without length, or specks, that were left out",
         "R115": "an outline that touches itself or an opening that touches another line",
         "R116": "fills without an outline of their own, cut along their boundaries",
+        "R117": "an outline that crossed itself, taken apart by even-odd, or one that can't be",
         "R118": "a filled line without an end, closed as a viewer closes a fill",
         "R201": "an SVG whose XML is broken",
         "R202": "an error in path data or points",

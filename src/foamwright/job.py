@@ -230,6 +230,7 @@ class JobHead(SizeKeys):
     """The `[job]` table. drawing_units: of bare numbers in drawings; beats what a DXF states.
 
     author, licence: whose pattern it is and how it may be shared; both are told on paper.
+    crossings: what becomes of an outline that crosses itself.
 
     true_face: where the drafted size holds if the kerf tapers; top is where the tool goes in.  It
     is the whole job's, for one tool cuts all pieces of a material.
@@ -242,6 +243,7 @@ class JobHead(SizeKeys):
     machine: Name | None = None
     drawing_units: Annotated[str, BeforeValidator(_known_unit)] | None = None
     corner_angle: Annotated[Number, Field(gt=0, le=90)] = 3.0
+    crossings: Literal["refuse", "even-odd"] = "refuse"
     unreached_max: Annotated[Width, Field(le=100)] = 0.5
     true_face: TrueFace = "top"
 

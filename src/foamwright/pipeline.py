@@ -131,15 +131,18 @@ def explain(
 
 
 def inspect(
-    drawing: Path, units: str | None, preview: Path | None
+    drawing: Path, units: str | None, preview: Path | None, mend_crossings: bool = False
 ) -> tuple[Drawing, tuple[Finding, ...]]:
     """What a drawing holds, or a job's pieces; with preview, a picture with corners numbered and
-    findings flagged."""
+    findings flagged. mend_crossings: as in `read_drawing`; a job says so itself."""
     from foamwright.inspecting import job_drawing, side_by_side
     from foamwright.stages.acquire import read_drawing
 
     is_job = drawing.suffix.lower() == ".toml"
-    drawn, findings = (job_drawing if is_job else read_drawing)(drawing, units)
+    if is_job:
+        drawn, findings = job_drawing(drawing, units)
+    else:
+        drawn, findings = read_drawing(drawing, units, mend_crossings=mend_crossings)
     if preview is not None:
         placed = [replace(f, spots=()) for f in findings] if is_job else findings
         write_preview(side_by_side(drawn) if is_job else drawn, placed, preview)

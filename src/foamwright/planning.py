@@ -126,6 +126,7 @@ def read_drawings(asked: AskedJob) -> tuple[dict[str, Piece], list[Finding]]:
                 asked.folder / file,
                 asked.request.units or asked.job.job.drawing_units,
                 asked.job.job.corner_angle,
+                mend_crossings=asked.job.job.crossings == "even-odd",
             )
             drawings[file] = drawing
             findings.extend(found)

@@ -72,7 +72,7 @@ class Row:
     def line(self, name: str) -> str:
         refused = " ".join(f"{n} {c}" for c, n in self.refused.most_common()) or "-"
         return (
-            f"{name[-24:]:24} {self.files:5} {self.read:5} {self.judged:6} {self.right:5} "
+            f"{name[:24]:24} {self.files:5} {self.read:5} {self.judged:6} {self.right:5} "
             f"{self.changed:4} {len(self.wrong):4} {1000 * self.worst[0]:7.4f} {self.pieces:6} "
             f"{self.seconds:7.1f} {self.slowest[0]:6.2f}  {refused}"
         )
@@ -101,7 +101,7 @@ def folders() -> dict[str, list[Path]]:
     found: dict[str, list[Path]] = {}
     for root in roots:
         for file in sorted(p for p in root.rglob("*") if p.suffix.lower() in (".svg", ".dxf")):
-            found.setdefault("/".join(file.parent.parts[-2:]), []).append(file)
+            found.setdefault(str(file.parent.relative_to(root)), []).append(file)
     return found
 
 
@@ -168,11 +168,17 @@ def unit_for(file: Path) -> str | None:
 def read_all(files: list[Path]) -> Row:
     row = Row()
     for file in files:
+        row.files += 1
         start = time.perf_counter()
-        drawing, told = read_drawing(file, unit_for(file))
+        try:
+            drawing, told = read_drawing(file, unit_for(file))
+        except Exception as why:  # the very thing that is looked for
+            print(f"    {file.name}: {why!r}")
+            row.refused["a traceback"] += 1
+            row.wrong.append((file.name, 1.0))
+            continue
         taken = time.perf_counter() - start
         faults = [f for f in told if f.is_fault]
-        row.files += 1
         row.read += not faults
         row.pieces += len(drawing.pieces)
         row.refused.update({f.code for f in faults})

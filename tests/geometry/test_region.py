@@ -270,6 +270,14 @@ def test_a_long_outline_that_runs_nearly_along_itself_is_looked_at_as_its_size_b
     assert 1 <= len(rg.loops(crossed)) <= rg.MOST_MEETINGS
 
 
+def test_an_opening_that_runs_there_and_back_opens_nothing():
+    plate = shapely.Polygon(
+        [(0, 0), (10, 0), (10, 10), (0, 10)], [[(5, 5), (6, 6), (5, 5), (5, 5)]]
+    )
+    assert rg.area(rg.grown(plate, 1e-3, 1e-3, "mitre")) == pytest.approx(10.002**2, abs=1e-6)
+    assert rg.area(rg.grown(plate, -1e-3, 1e-3, "mitre")) == pytest.approx(9.998**2, abs=3e-2)
+
+
 def test_cuts_part_a_region_or_do_not():
     box = rg.polygon([0j, 10 + 0j, 10 + 10j, 10j])
     across = rg.polyline(np.array([4 + 0j, 4 + 10j]))

@@ -346,7 +346,7 @@ def _meetings(path: Path, tolerance: float) -> Iterator[tuple[complex, bool]]:
         return
     chords = shapely.linestrings(np.stack([_coords(points[:-1]), _coords(points[1:])], axis=1))
     seen: set[tuple[int, int]] = set()
-    for i, j in _meeting_chords(points, path.closed, chords):
+    for i, j in meeting_chords(points, path.closed, chords):
         for a, b, shared in zip(i, j, shapely.intersection(chords[i], chords[j]), strict=True):
             is_point = shared.geom_type == "Point"
             spot = complex(shared.x, shared.y) if is_point else complex(*shared.centroid.coords[0])
@@ -356,7 +356,7 @@ def _meetings(path: Path, tolerance: float) -> Iterator[tuple[complex, bool]]:
                 yield spot, is_point and _strands_cross(points, path.closed, int(a), int(b), spot)
 
 
-def _meeting_chords(
+def meeting_chords(
     points: Points, closed: bool, chords: npt.NDArray[np.object_]
 ) -> Iterator[tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]]:
     """Batches of chords i and j > i that meet otherwise than as neighbours, in order of travel."""

@@ -88,7 +88,8 @@ def _polygon(
     part: BaseGeometry, distance: float, tolerance: float, join: RegionJoin
 ) -> BaseGeometry:
     """Outlines grown and openings shrunk, or the other way round."""
-    shell, *openings = [_ccw(r) for r in shapely.get_rings(part)]
+    shell, *holes = [_ccw(r) for r in shapely.get_rings(part)]
+    openings = [h for h in holes if len(h) > 2]  # one there and back opens nothing
     reach = abs(distance)
     if distance > 0:
         whole = wound_round(_convolved(shell, reach, tolerance, join))

@@ -11,7 +11,7 @@ from foamwright.findings import Finding
 from foamwright.geometry.path import Path as Curve
 from foamwright.geometry.segments import Arc, Line
 from foamwright.model import Drawing, Piece
-from foamwright.stages.acquire import pieces, select
+from foamwright.stages.acquire import pieces, read_drawing, select
 from foamwright.stages.acquire.shapes import Shape
 
 SOLE = (
@@ -143,6 +143,29 @@ def test_an_open_outline_tells_its_gap(tmp_path: Path) -> None:
 def test_an_open_line_with_the_role_cut_inside_a_piece_is_open(tmp_path: Path) -> None:
     body = '<rect width="50" height="50"/><path data-role="cut" fill="none" d="M9 9h9v9"/>'
     assert fault_of(tmp_path, body).code == "R101"
+
+
+def mended(folder: Path, body: str) -> tuple[Drawing, list[Finding]]:
+    file = folder / "heron.svg"
+    file.write_text(svg(body), encoding="utf-8")
+    found, told = read_drawing(file, mend_crossings=True)
+    return found, list(told)
+
+
+def test_a_crossing_is_mended_by_even_odd_where_the_job_asks_for_it(tmp_path: Path) -> None:
+    """Sides that overshoot a corner: the outline keeps its name, the loop is told and numbered."""
+    found, (told,) = mended(tmp_path, '<path id="sole" d="M10 9V60H60V10H9V9Z"/>')
+    assert (told.code, told.is_fault, told.where) == ("R117", False, "heron.svg line 1 #sole")
+    assert "crosses itself at (10.00, 90.00) mm: made 2 outlines" in told.what
+    assert told.spots == (pytest.approx(10 + 90j),)
+    assert {p.name: round(p.outline.area, 6) for p in found.pieces} == {"sole": 2500, "sole-2": 1}
+
+
+def test_what_runs_along_itself_stays_refused_though_mending_is_asked_for(tmp_path: Path) -> None:
+    body = '<path d="M0 0h20v20h-10v-20h20v-10l-25 35h-5z"/>'
+    _, told = mended(tmp_path, body)
+    assert [f.code for f in told] == ["R117", "R102"]
+    assert "runs along itself" in told[0].what
 
 
 def test_a_self_crossing_outline_tells_its_place(tmp_path: Path) -> None:

@@ -36,17 +36,19 @@ def read_drawing(
     units: str | None = None,
     corner_angle: float = CORNER_ANGLE,
     join_tolerance: float = JOIN_TOLERANCE,
+    mend_crossings: bool = False,
 ) -> tuple[Drawing, tuple[Finding, ...]]:
     """The pieces of a drawing and what was noticed; a file that can't be read gives faults.
 
     units: what a bare number of the file stands for; it beats what a DXF states, and an SVG with a
     physical size has no bare number.  corner_angle: degrees of turn above which a joint is a
-    corner.  join_tolerance: mm, gaps up to it are closed.
+    corner.  join_tolerance: mm, gaps up to it are closed.  mend_crossings: an outline that crosses
+    itself is taken apart by the even-odd rule instead of refused.
     """
     shapes, findings, unit = _read(file, units, corner_angle, join_tolerance)
     if not shapes and any(f.is_fault for f in findings):
         return Drawing(file.name, (), unit), tidied(findings)
-    found = sort_shapes(shapes, file.name)
+    found = sort_shapes(shapes, file.name, mend_crossings=mend_crossings)
     told = (*findings, *found.findings, *_size_in_doubt(file.name, found.pieces, unit, units))
     aliases = MappingProxyType(dict(found.aliases))
     drawing = Drawing(file.name, found.pieces, unit, aliases, strays=found.strays)

@@ -9,7 +9,7 @@ Does not alter a piece and knows nothing of materials.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from foamwright.findings import Finding, fault, note, warning
@@ -34,6 +34,7 @@ from foamwright.geometry.region import (
     self_touches,
 )
 from foamwright.model import Mark, Opening, Piece, Slit
+from foamwright.stages.acquire.crossings import uncrossed
 from foamwright.stages.acquire.marks import Symbol, direction, symbols
 from foamwright.stages.acquire.naming import Unique, aliases, harmless, part_name, piece_names
 from foamwright.stages.acquire.nesting import nest, whole
@@ -93,12 +94,19 @@ class Sorted:
     strays: tuple[Path, ...] = ()
 
 
-def sort_shapes(shapes: Iterable[Shape], file: str, tolerance: float = 0.002) -> Sorted:
+def sort_shapes(
+    shapes: Iterable[Shape], file: str, tolerance: float = 0.002, mend_crossings: bool = False
+) -> Sorted:
     """The pieces that the shapes of one drawing make, what was noticed, and the pieces' names.
 
     file: the drawing's name, for messages and `Piece.source`.  tolerance: mm, of flattening.
+    mend_crossings: outlines that cross themselves are taken apart by the even-odd rule.
     """
-    return _Sorting(tuple(shapes), file, tolerance).run()
+    told: list[Finding] = []
+    if mend_crossings:
+        shapes, told = uncrossed(shapes)
+    made = _Sorting(tuple(shapes), file, tolerance).run()
+    return replace(made, findings=(*told, *made.findings))
 
 
 class _Sorting:
@@ -160,7 +168,7 @@ class _Sorting:
             what = f"the outline crosses itself at {', '.join(map(_place, crossings[:5]))}"
             if len(crossings) > 5:
                 what += f" and {len(crossings) - 5} more places"
-            mend = "separate or remove the loop"
+            mend = 'separate or remove the loop, or have the job mend it: crossings = "even-odd"'
             self._refuse(s, fault("R102", s.where, what, mend, spots=crossings))
             return None
         if abs(path.area) < LEAST_AREA:
