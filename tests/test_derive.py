@@ -21,7 +21,7 @@ from foamwright.derive import (
 )
 from foamwright.findings import Refused
 from foamwright.job import StockSpec
-from foamwright.laying import rotations_for, stock_for
+from foamwright.laying import stock_for
 from foamwright.model import Footprint, Stock, Tool, TrueFace
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
 from foamwright.profiles import Layer, Shelf
@@ -388,25 +388,6 @@ def test_the_jobs_stock_stands_in_the_place_of_the_materials() -> None:
         Stock("stuff", "sheet", 300, 200, 2),
         Stock("stuff", "roll", 100, 50),
     )
-
-
-@pytest.mark.parametrize(
-    ("rules", "grain", "turns"),
-    [
-        ({}, None, (0.0, 90.0, 180.0, 270.0)),
-        ({}, 0.0, (90.0, 270.0)),
-        ({"stretch": "across"}, None, (0.0, 180.0)),
-        ({"stretch": "along"}, 135.0, (315.0, 135.0)),
-        ({"nap": "one-way"}, None, (0.0,)),
-        ({"nap": "one-way"}, 0.0, (90.0,)),
-        ({"nap": "one-way", "stretch": "both"}, -90.0, (180.0,)),
-    ],
-)
-def test_turns(rules: dict[str, Any], grain: float | None, turns: tuple[float, ...]) -> None:
-    material = _material(_cut("laser", kerf=0.2), **rules)
-    assert rotations_for(material, grain) == turns
-    if rules:
-        assert ((90.0 if grain is None else grain) + turns[0]) % 360 == 90.0
 
 
 def test_the_file_style_is_the_machines() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from foamwright.arrow_rules import Arrows
 from foamwright.job_stock import LayKeys
 from foamwright.laying import box_zone, turning_for
 from foamwright.profile_models import MaterialProfile
@@ -24,7 +25,7 @@ def material(**keys: object) -> MaterialProfile:
 
 
 def turns(keys: dict[str, object], lay: dict[str, object], grain: float | None = None) -> object:
-    found = turning_for(material(**keys), grain, LayKeys.model_validate(lay))
+    found = turning_for(material(**keys), Arrows(grain), LayKeys.model_validate(lay))
     return "free" if found.free else found.rotations
 
 

@@ -9,13 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
+from foamwright.arrow_rules import Arrows, cannot_lie, rotations_for
 from foamwright.asked import AskedJob, Bench, Benches
 from foamwright.derive import bridging_for
 from foamwright.findings import Finding
 from foamwright.geometry.affine import Affine
 from foamwright.job import PieceSpec
 from foamwright.job_marks import PieceLabel
-from foamwright.laying import rotations_for, turning_for
+from foamwright.laying import turning_for
 from foamwright.model import Copy, Piece
 from foamwright.stages.alter import Draft, Drafts, Face, Joint, copies_of, labelled
 
@@ -34,6 +35,10 @@ def make_copies(
         for spec in asked.specs:
             if (spec.material, asked.machine_of(spec)) != pair or spec.name not in pieces:
                 continue
+            if not rotations_for(bench.material.profile, Arrows.of(pieces[spec.name])):
+                told = cannot_lie(bench.material.profile, bench.material.id, pieces[spec.name])
+                findings.append(told)
+                continue
             for copy in _copies(asked, bench, spec, pieces[spec.name]):
                 done, found = _labelled(asked, bench, drafts[spec.name], copy)
                 copies.append(_at_origin(_with_rules(done, bench, spec)))
@@ -48,7 +53,7 @@ def _copies(asked: AskedJob, bench: Bench, spec: PieceSpec, piece: Piece) -> Ite
         spec,
         bench.material.id,
         bench.machine.id,
-        lambda grain: rotations_for(bench.material.profile, grain),
+        lambda laid: rotations_for(bench.material.profile, Arrows.of(laid)),
         back=bench.back,
     )
     bridging = bridging_for(spec.bridges, bench.cut)
@@ -79,7 +84,7 @@ def _joints(asked: AskedJob, piece: str) -> Iterator[Joint]:
 def _with_rules(copy: Copy, bench: Bench, spec: PieceSpec) -> Copy:
     """The copy with the job's and the material's rules of how it may lie."""
     lay = spec.lay
-    turning = turning_for(bench.material.profile, copy.piece.grain, lay)
+    turning = turning_for(bench.material.profile, Arrows.of(copy.piece), lay)
     group = lay.together or ""
     if group == "pair":
         group = f"{spec.name} {copy.name.rpartition('/')[2]}"

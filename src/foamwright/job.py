@@ -19,7 +19,7 @@ from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
 from foamwright.job_cores import CoreKeys
 from foamwright.job_drafts import DraftSpec
-from foamwright.job_marks import Hand, LabelKeys, PieceLabel, Registration
+from foamwright.job_marks import Direction, Hand, LabelKeys, PieceLabel, Registration
 from foamwright.job_pattern import (
     AxisName,
     Carry,
@@ -149,7 +149,7 @@ class MarkSpec(Part):
 class PieceSpec(ScaleKeys):
     """One `[[piece]]`: where it is drawn and what is to be made of it.
 
-    hand: of its copies that are not mirrored.
+    hand: of its copies that are not mirrored.  grain, nap, stretch: arrows in place of drawn ones.
     outline: empty only where the piece is derived from another, as its `core` tells.
     mirror_of: another piece that it must be the mirror image of.  neck_min: its narrowest neck may
     not be narrower, whatever the material says.
@@ -178,6 +178,9 @@ class PieceSpec(ScaleKeys):
     bevel: tuple[Bevel, ...] = ()
     mark: tuple[MarkSpec, ...] = ()
     hand: Hand | None = None
+    grain: Direction | None = None
+    nap: Direction | None = None
+    stretch: Direction | None = None
     label: PieceLabel | None = None
     mirror_of: Name | None = None
     neck_min: Width | None = None

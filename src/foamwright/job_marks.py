@@ -5,10 +5,11 @@ Also what they must agree on between each other, as in `job_checks.py`.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import Field
+from pydantic import Field, PlainValidator
 
 from foamwright.fields import Name, Size, Table, Text, Width
 from foamwright.findings import Finding
@@ -16,6 +17,19 @@ from foamwright.job_pattern_checks import near
 from foamwright.strict_toml import Source, shown
 from foamwright.toml_lines import KeyPath
 
+
+def _direction(value: Any) -> float | tuple[str, str]:
+    """Raises ValueError with the reason."""
+    if isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
+        return float(value)
+    pair = value if isinstance(value, list | tuple) and len(value) == 2 else ()
+    if pair and all(isinstance(v, str | int) and not isinstance(v, bool) and v != "" for v in pair):
+        return str(pair[0]), str(pair[1])
+    raise ValueError("is an angle in degrees from the drawing's +x, or two places in brackets")
+
+
+#: An arrow: its angle in degrees, or the corners or points that it runs from and to.
+Direction = Annotated[float | tuple[str, str], PlainValidator(_direction)]
 #: Which hand a piece is for.
 Hand: TypeAlias = Literal["left", "right"]
 

@@ -10,13 +10,12 @@ from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Literal
 
+from foamwright.arrow_rules import TURN_DECIMALS, Arrows, rotations_for, rules_of
 from foamwright.geometry.path import Path
 from foamwright.job_stock import LayKeys, StockSpec
 from foamwright.model import Stock, Zone
 from foamwright.profile_models import MaterialProfile
 
-#: Decimals of a turn, degrees: a drawn grain line's rounding must not turn a whole quarter askew.
-TURN_DECIMALS = 6
 #: Decimals of drawn stock's size, mm.
 SIZE_DECIMALS = 6
 #: The turns that the plain placer tries of a piece that may have any, degrees apart.
@@ -87,19 +86,19 @@ class Turning:
     free: bool = False
 
 
-def turning_for(material: MaterialProfile, grain: float | None, lay: LayKeys) -> Turning:
+def turning_for(material: MaterialProfile, arrows: Arrows, lay: LayKeys) -> Turning:
     """The turns that both the material's rules and the piece's own allow; there may be none.
 
     The piece's own are from where its grain runs up the sheet.
     """
-    upright = _upright(grain)
+    upright = _upright(arrows.grain)
     asked = (lay.angle,) if lay.angle is not None else lay.turns
-    if not _is_plain(material, grain):
-        allowed = rotations_for(material, grain)
+    allowed = rotations_for(material, arrows)
+    if not allowed or rules_of(material, arrows):
         return Turning(_both(allowed, asked, upright))
     stated = asked if material.turns is None else material.turns
     if stated is None:
-        return Turning(rotations_for(material, grain))
+        return Turning(allowed)
     if isinstance(stated, str):
         if asked is None or isinstance(asked, str):
             return Turning(tuple(k * FREE_STEP for k in range(FREE_STEPS)), free=True)
@@ -127,22 +126,3 @@ def _same_turn(a: float, b: float) -> bool:
 
 def _upright(grain: float | None) -> float:
     return round(90.0 - (90.0 if grain is None else grain), TURN_DECIMALS) % 360
-
-
-def _is_plain(material: MaterialProfile, grain: float | None) -> bool:
-    """No nap, stretch or grain line says how a piece must lie."""
-    return material.nap == "none" and material.stretch == "none" and grain is None
-
-
-def rotations_for(material: MaterialProfile, grain: float | None) -> tuple[float, ...]:
-    """The turns, in degrees, that bring a piece's grain where the material wants it.
-
-    grain: direction of the piece's grain line, None for upright.  One-way nap: grain up the sheet,
-    never down.  A stated grain or a stretch: up or down.  Else any quarter turn.
-    """
-    up = _upright(grain)
-    if material.nap == "one-way":
-        return (up,)
-    if not _is_plain(material, grain):
-        return (up, (up + 180) % 360)
-    return (0.0, 90.0, 180.0, 270.0)

@@ -78,9 +78,10 @@ class Piece:
     """One flat part of a pattern, in its drawing's coordinates.
 
     outline: closed, counter-clockwise.  stitch: the stitch line where an allowance lies outside it.
-    points: named places drawn as `point`.  grain: direction of the drawn grain line in degrees, or
-    None (upright).  source: where it was drawn, `heron.svg#sole`, for messages.  half: the fold
-    about which a piece that is drawn as a half is opened; empty: it is drawn whole.
+    points: named places drawn as `point`.  grain: direction of the grain line in degrees, or None
+    (upright).  nap, stretch: which way the nap must run (None: as the grain) and the piece must
+    give (None: as it comes), likewise.  source: where it was drawn, `heron.svg#sole`, for messages.
+    half: the fold about which a piece that is drawn as a half is opened; empty: it is drawn whole.
     """
 
     name: str
@@ -94,6 +95,8 @@ class Piece:
     notes: tuple[str, ...] = ()
     source: str = ""
     half: str = ""
+    nap: float | None = None
+    stretch: float | None = None
 
     def transformed(self, m: Affine) -> Piece:
         """The mapped piece; after a mirror map the paths are turned so that orientation holds."""
@@ -113,6 +116,8 @@ class Piece:
             ),
             points=MappingProxyType({n: m(p) for n, p in self.points.items()}),
             grain=None if self.grain is None else _turned_angle(self.grain, m),
+            nap=None if self.nap is None else _turned_angle(self.nap, m),
+            stretch=None if self.stretch is None else _turned_angle(self.stretch, m),
             stitch=None if self.stitch is None else turned(self.stitch),
         )
 

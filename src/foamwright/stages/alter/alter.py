@@ -15,6 +15,7 @@ from foamwright.job import PieceSpec
 from foamwright.job_pattern import SizeKeys
 from foamwright.model import Copy, Piece
 from foamwright.stages.alter.allowance import allowed, stitching_marked, taken_off
+from foamwright.stages.alter.arrows import pointed
 from foamwright.stages.alter.bites import BitesMeetError, bitten
 from foamwright.stages.alter.carried import carried
 from foamwright.stages.alter.draft import Draft
@@ -69,9 +70,10 @@ def _stitched(
     """The whole pattern on its stitch line, and what is asked of the whole of it."""
     if piece.half and spec.half is None:
         spec = spec.model_copy(update={"half": piece.half})
-    pattern, found = opened(drafted(piece, spec), spec)
+    pattern, pointing = pointed(drafted(piece, spec), spec)
+    pattern, found = opened(pattern, spec)
     pattern, more = evened(pattern, spec)
-    findings = (*found, *more, *missing_edges(pattern))
+    findings = (*pointing, *found, *more, *missing_edges(pattern))
     spec = both_halves(spec, pattern)
     pattern, found = taken_off(pattern, spec, tolerance)
     return (pattern, spec), (*findings, *found)
@@ -132,14 +134,14 @@ def copies_of(
     spec: PieceSpec,
     material: str,
     machine: str,
-    turns: Callable[[float | None], tuple[float, ...]],
+    turns: Callable[[Piece], tuple[float, ...]],
     *,
     back: bool = False,
 ) -> tuple[Copy, ...]:
     """Every copy the job asks for, `name/drawn/1`, `name/mirrored/1`, ...
 
-    turns: the rotations that the material allows for a grain direction.  back: cut from the back
-    of the material, so each copy is laid as its mirror image.
+    turns: the rotations that the material allows a laid piece, by its arrows.  back: cut from the
+    back of the material, so each copy is laid as its mirror image.
     """
     made = []
     for kind, count in (("drawn", spec.count), ("mirrored", spec.mirrored)):
@@ -147,5 +149,5 @@ def copies_of(
         laid = piece.transformed(Affine.mirror_x()) if mirrored != back else piece
         for k in range(1, count + 1):
             name = f"{spec.name}/{kind}/{k}"
-            made.append(Copy(name, spec.name, laid, mirrored, material, machine, turns(laid.grain)))
+            made.append(Copy(name, spec.name, laid, mirrored, material, machine, turns(laid)))
     return tuple(made)

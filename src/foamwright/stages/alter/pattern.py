@@ -72,6 +72,8 @@ class Pattern:
     notes: tuple[str, ...] = ()
     source: str = ""
     cut: Path | None = None
+    nap: float | None = None
+    stretch: float | None = None
 
     # places and edges
 
@@ -178,6 +180,8 @@ class Pattern:
             slits=moved.slits,
             marks=moved.marks,
             grain=moved.grain,
+            nap=moved.nap,
+            stretch=moved.stretch,
             cut=None if self.cut is None else moved.outline,
         )
 
@@ -194,6 +198,8 @@ class Pattern:
             None,
             self.notes,
             self.source,
+            nap=self.nap,
+            stretch=self.stretch,
         )
 
     def piece(self) -> Piece:

@@ -28,6 +28,7 @@ from foamwright.geometry.region import (
 from foamwright.geometry.segments import Box, Points
 from foamwright.model import OPERATIONS, Operation, Placement, Program
 from foamwright.names import readable
+from foamwright.stages.save.piece_arrows import piece_arrows
 
 #: Width and height that a picture gets on the page, mm: text and strokes are sized by it.
 PAGE_WIDTH, PAGE_HEIGHT = 165.0, 190.0
@@ -84,6 +85,8 @@ def sheet_picture(program: Program, look: Look) -> str:
     for placed in sheet.placements:
         _draw_piece(drawn, placed, operations, k)
     _draw_bridges(drawn, program, k)
+    for placed in sheet.placements:
+        _draw_arrows(drawn, placed, look, k)
     _write_labels(root, program, k)
     _write_order(root, program, k)
     _write_frame(root, program, look, k)
@@ -214,6 +217,18 @@ def _draw_bridges(parent: Element, program: Program, k: float) -> None:
         bar = SubElement(parent, "path", d=_polyline(ends))
         bar.set("class", "bridge")
         bar.set("stroke-width", number(0.8 * k, 3))
+
+
+def _draw_arrows(parent: Element, placed: Placement, look: Look, k: float) -> None:
+    """A piece's grain or nap, and the way it must give, through its roomiest place."""
+    inside = _inside(placed)
+    arrows = piece_arrows(placed, look.nap, look.stretch, inside, roomiest(inside), k)
+    for arrow in arrows:
+        d = (arrow.head - arrow.tail) / abs(arrow.head - arrow.tail)
+        barbs = [_barb(arrow.head, d, k)] + ([_barb(arrow.tail, -d, k)] if arrow.both else [])
+        line = SubElement(parent, "path", d=_polyline((arrow.tail, arrow.head)) + "".join(barbs))
+        line.set("class", f"way {arrow.name}")
+        line.set("stroke-width", number(0.3 * k, 3))
 
 
 def _data(path: Path) -> str:

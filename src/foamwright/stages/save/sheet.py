@@ -33,6 +33,7 @@ from foamwright.stages.save.picture import (
     sheet_picture,
     thumbnail,
 )
+from foamwright.stages.save.piece_arrows import arrow_words
 from foamwright.word_tables import WordTable
 
 #: What each operation is called on the sheet.
@@ -169,7 +170,7 @@ def _template() -> Template:
     environment.filters["bridges"] = bridge_rows
     environment.filters["legend_bar"] = lambda kind: Markup(legend_bar(kind))
     environment.filters["pieces"] = lambda p: [
-        piece_row(i, placed) for i, placed in enumerate(p.program.sheet.placements, 1)
+        piece_row(i, placed, p.look) for i, placed in enumerate(p.program.sheet.placements, 1)
     ]
     return environment.get_template("operator-sheet.html.j2")
 
@@ -188,7 +189,7 @@ def duration(seconds: float) -> str:
     return f"{minutes} min {rest} s" if minutes else f"{rest} s"
 
 
-def piece_row(index: int, placed: Placement) -> Mapping[str, Any]:
+def piece_row(index: int, placed: Placement, look: Look) -> Mapping[str, Any]:
     """A line of the table of pieces; the size is of the target as it lies, mm."""
     piece = placed.piece
     x0, y0, x1, y1 = piece.outline.bounds
@@ -198,6 +199,7 @@ def piece_row(index: int, placed: Placement) -> Mapping[str, Any]:
         "hand": "mirror image" if placed.copy.mirrored else "as drawn",
         "size": f"{x1 - x0:.1f} × {y1 - y0:.1f}",
         "turned": f"{placed.rotation:g}°",
+        "arrows": arrow_words(placed, look.nap, look.stretch) or "any way",
         "openings": len(piece.openings),
         "slits": len(piece.slits),
         "marks": len(piece.marks),
