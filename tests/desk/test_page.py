@@ -86,7 +86,7 @@ def status(page: Page, words: str) -> None:
 def test_the_heron_from_a_drawing_to_proven_files(page: Page, tmp_path: Path) -> None:
     page.set_input_files("#files", HERON / "heron.svg")
     status(page, "14 things still to choose")
-    assert page.locator("#cards h3").all_inner_texts()[:3] == ["sole", "upper", "leg"]
+    assert page.locator("#cards h3").all_text_contents()[:3] == ["sole", "upper", "leg"]
     page.select_option("#job-machine", "flatbed-knife-1200")
     page.select_option("#job-material", "fleece-2mm")
     status(page, "1 sheet, ready")
@@ -105,7 +105,7 @@ def test_the_heron_from_a_drawing_to_proven_files(page: Page, tmp_path: Path) ->
     told = page.locator("#told")
     assert "forbidden" in told.inner_text()
     assert "Hazard" in told.inner_text()
-    assert page.locator(".card.refused h3").all_inner_texts() == ["sole"]
+    assert page.locator(".card.refused h3").all_text_contents() == ["sole"]
     assert page.locator("#cut").is_disabled()
     page.locator("#piece-0-material").select_option("fleece-2mm")
     page.locator("#piece-0-machine").select_option("")
@@ -178,7 +178,7 @@ def test_hostile_words_stay_words(page: Page, tmp_path: Path) -> None:
     page.select_option("#job-machine", "flatbed-knife-1200")
     page.select_option("#job-material", "fleece-2mm")
     status(page, "1 sheet, ready")
-    assert page.locator(".card h3").first.inner_text() == words
+    assert page.locator(".card h3").first.text_content() == words
     assert page.locator("img").count() == 0
 
 

@@ -2,23 +2,33 @@
 
 from __future__ import annotations
 
+import json
+import re
+import signal
+import socket
+import subprocess
+import sys
+import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 from starlette.testclient import TestClient
 
+from foamwright.cli import main
 from foamwright.desk import brought, server
 from foamwright.desk.guard import HEADERS, POLICY
 from foamwright.desk.server import PAGE, desk_app
 from foamwright.desk.work import Table
+from foamwright.findings import Refused
 
-from .heron import SQUARES
+from .heron import HERON, SQUARES
 
 TOKEN, HOST = "a-token-of-a-test", "127.0.0.1:8137"
 HERE = {"Origin": f"http://{HOST}", "Sec-Fetch-Site": "same-origin"}
-CHANGING = ("bring?name=a.svg", "check", "cut", "clear", "close")
+CHANGING = ("bring?name=a.svg", "check", "cut", "undo", "clear", "close")
 Caller = Callable[..., Any]
 
 
@@ -192,6 +202,11 @@ def test_from_a_drawing_to_a_zip(client: TestClient) -> None:
     got = client.get(f"/{TOKEN}/zip")
     assert got.headers["Content-Disposition"] == 'attachment; filename="squares.zip"'
     assert got.content.startswith(b"PK")
+    sheet = client.get(f"/{TOKEN}/sheet")
+    assert "<html" in sheet.text
+    policy = sheet.headers["Content-Security-Policy"]
+    assert policy.startswith("sandbox allow-scripts")
+    assert "allow-same-origin" not in policy
     job = client.get(f"/{TOKEN}/job")
     assert job.headers["Content-Disposition"] == 'attachment; filename="squares-job.zip"'
     for piece in cards["pieces"]:
@@ -199,7 +214,11 @@ def test_from_a_drawing_to_a_zip(client: TestClient) -> None:
     told = client.post(f"/{TOKEN}/check", json={"cards": cards}, headers=HERE).json()
     assert "S001" in {f["code"] for f in told["findings"]}
     assert client.get(f"/{TOKEN}/zip").status_code == 409
+    assert client.get(f"/{TOKEN}/sheet").status_code == 409
+    stale = {"cards": cards, "edition": told["edition"] - 1}
+    assert client.post(f"/{TOKEN}/check", json=stale, headers=HERE).status_code == 409
     assert post(client, "cut").json()["made"] is None
+    assert post(client, "undo").json()["cards"]["pieces"][0]["material"] == "card-1mm"
     assert post(client, "clear").json()["text"] is None
 
 
@@ -207,6 +226,43 @@ def test_a_faulty_job_is_told_with_its_lines(client: TestClient) -> None:
     answer = post(client, "bring?name=job.toml", b'schema = 1\n[job]\nnam = "x"\n')
     assert answer.status_code == 422
     assert {f["code"] for f in answer.json()["findings"]} >= {"J503", "J504"}
+
+
+def test_a_job_named_at_the_command_brings_its_drawings(tmp_path: Path) -> None:
+    files = server.with_its_drawings(HERON / "job.toml")
+    assert [f.name for f in files] == ["heron.svg", "heron-legs.layout.json", "job.toml"]
+    assert server.with_its_drawings(tmp_path / "a.svg") == (tmp_path / "a.svg",)
+    with pytest.raises(Refused):
+        server.with_its_drawings(tmp_path / "no.toml")
+
+
+def test_the_command_opens_on_loopback_and_ends_with_an_interrupt() -> None:
+    command = [sys.executable, "-m", "foamwright", "desk", "--no-browser", str(HERON / "job.toml")]
+    running = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    assert running.stdout is not None
+    told = running.stdout.readline()
+    try:
+        found = re.fullmatch(r"the desk is open at (http://127\.0\.0\.1:\d+/([\w-]{43})/)\n", told)
+        assert found, told
+        with urllib.request.urlopen(found[1] + "start", timeout=60) as answer:
+            start = json.loads(answer.read())
+        assert len(start["sheets"]) == 6
+    finally:
+        running.send_signal(signal.SIGINT)
+        rest, wrong = running.communicate(timeout=30)
+    assert running.returncode == 0
+    assert rest.endswith("the desk is closed\n")
+    assert wrong == ""
+
+
+def test_a_port_that_is_taken_is_told() -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = str(other.getsockname()[1])
+        ran = CliRunner().invoke(main, ["desk", "--no-browser", "--port", port])
+    assert ran.exit_code == 2
+    assert f"--port {port}" in ran.stderr
 
 
 def test_closing(client: TestClient, closed: Closed) -> None:

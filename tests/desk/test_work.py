@@ -15,7 +15,8 @@ from foamwright import pipeline
 from foamwright.cli import main
 from foamwright.desk.brought import Unwelcome
 from foamwright.desk.cards import Cards, PermitCard, SizeCard
-from foamwright.desk.work import Table
+from foamwright.desk.server import with_its_drawings
+from foamwright.desk.work import Stale, Table
 from foamwright.findings import Refused
 
 from .heron import DRAWING, HERON, JOB, SQUARES, heron_table, squares_table
@@ -245,6 +246,48 @@ def test_an_unreadable_drawing_is_told(tmp_path: Path) -> None:
     told = table.check()
     assert told["missing"] == ["bring a drawing with at least one closed outline"]
     assert codes(told) == {"R201"}
+
+
+def test_undo_brings_back_what_a_piece_that_was_left_out_had(tmp_path: Path) -> None:
+    table = heron_table(tmp_path)
+    before = table.text
+    cards = table.cards()
+    table.set_cards(cards.model_copy(update={"pieces": cards.pieces[1:]}))
+    change(table, 0, count=4)
+    assert table.undo()["undo"]
+    told = table.undo()
+    assert table.text == before
+    assert told["cards"]["pieces"][0]["also"] == ["1 notch", "1 mark", "keeps rod-hole as drawn"]
+    while table.state()["undo"]:
+        table.undo()
+    assert table.undo()["text"] is None
+
+
+def test_cards_of_an_earlier_job_change_nothing(tmp_path: Path) -> None:
+    """Two windows of one desk: the one that is behind is told so."""
+    table = squares_table(tmp_path)
+    edition, cards = table.edition, table.cards()
+    change(table, 0, count=2)
+    with pytest.raises(Stale, match="another window"):
+        table.set_cards(cards, edition)
+    assert table.cards().pieces[0].count == 2
+    table.set_cards(table.cards(), table.edition)
+
+
+@pytest.mark.parametrize("name", ["foam-head", "otter", "owls"])
+def test_the_other_examples_lie_on_the_desk_too(tmp_path: Path, name: str) -> None:
+    """Drafts from measures, fur laid face down, several sizes."""
+    table = Table(tmp_path)
+    for file in with_its_drawings(HERON.parent / name / "job.toml"):
+        table.bring(file.name, file.read_bytes())
+    told = table.check()
+    assert told["ready"], [f for f in told["findings"] if f["severity"] == "fault"]
+    drawn = {p["outline"] for p in told["cards"]["pieces"]} - {""}
+    assert told["pieces"].keys() == drawn
+    assert told["sheets"]
+    shipped = json.loads(next((HERON.parent / name).glob("*.layout.json")).read_text("utf-8"))
+    (kept,) = (tmp_path / "job").glob("*.layout.json")
+    assert json.loads(kept.read_text("utf-8")) == shipped
 
 
 def test_clearing(tmp_path: Path) -> None:

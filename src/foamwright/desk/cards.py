@@ -197,6 +197,10 @@ def _also(piece: Mapping[str, Any]) -> Iterable[str]:
         number = len(piece.get(key, ()))
         if number:
             yield f"{number} {one if number == 1 else several}"
+    if piece.get("core"):
+        yield f"the core of {piece['core'].get('of')}"[:LONGEST]
+    if piece.get("mirror_of"):
+        yield f"the other hand of {piece['mirror_of']}"[:LONGEST]
     if piece.get("half"):
         yield "opened from a half"
     if piece.get("even"):
@@ -309,16 +313,23 @@ def _put_head(doc: Doc, old: HeadCard, new: HeadCard) -> None:
 
 def _rename(doc: Doc, renamed: Mapping[str, str]) -> None:
     """Other tables' words for pieces that got another name."""
-    for piece in doc.get("piece", ()):
-        for carry in piece.get("carry", ()):
-            if "from" in carry:
-                carry["from"] = _edge(str(carry["from"]), renamed)
-    for table in (doc["job"], *doc.get("size", ())):
-        fit = table.get("fit", {})
-        if "piece" in fit:
-            fit["piece"] = renamed.get(str(fit["piece"]), str(fit["piece"]))
-        if "edge" in fit:
-            fit["edge"] = _edge(str(fit["edge"]), renamed)
+    pieces = list(doc.get("piece", ()))
+    fits = [t["fit"] for t in (doc["job"], *doc.get("size", ())) if "fit" in t]
+    registers = doc.get("register", ())
+    cores = [p["core"] for p in pieces if "core" in p]
+    carries = [c for p in pieces for c in p.get("carry", ())]
+    for key, tables in (
+        ("mirror_of", pieces),
+        ("of", cores),
+        ("from", carries),
+        ("piece", fits),
+        ("edge", fits),
+        ("from", registers),
+        ("to", registers),
+    ):
+        for table in tables:
+            if key in table and (now := _edge(str(table[key]), renamed)) != table[key]:
+                table[key] = now
 
 
 def _edge(edge: str, renamed: Mapping[str, str]) -> str:

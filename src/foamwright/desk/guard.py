@@ -69,7 +69,9 @@ class Guard:
 
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                MutableHeaders(scope=message).update(HEADERS)
+                told = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    told.setdefault(name, value)
             await send(message)
 
         await self.app(inner, receive, with_headers)

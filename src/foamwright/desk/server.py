@@ -6,6 +6,7 @@ Bodies are read up to a bound and no further.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 import socket
@@ -31,14 +32,23 @@ from foamwright.desk.brought import Unwelcome
 from foamwright.desk.cards import Card, Cards
 from foamwright.desk.guard import Guard
 from foamwright.desk.shelf import shelf_data
-from foamwright.desk.work import LOOKING, Made, Table
+from foamwright.desk.work import LOOKING, Made, Stale, Table
 from foamwright.errors import CommandError, FoamwrightError
 from foamwright.findings import Refused
+from foamwright.job import load_job
+from foamwright.job_checks import drawing_and_piece
+from foamwright.names import safe_name
 from foamwright.profiles import Shelf
 
 LOOPBACK = "127.0.0.1"
 #: Bytes of a message that isn't a file: hundreds of cards.
 MOST_WORDS = 2_000_000
+NOTHING_MADE = "nothing is cut as the cards stand: make the files first"
+#: The operator's sheet brings a policy of its own; besides, it is nobody's origin here.
+SHEET_POLICY = (
+    "sandbox allow-scripts allow-modals; default-src 'none'; "
+    "script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data:"
+)
 #: Files of the page and what they are; nothing else is served.
 PAGE = MappingProxyType(
     {
@@ -57,9 +67,12 @@ PAGE = MappingProxyType(
 
 
 class Asked(Card):
-    """What the page asks to be checked. cards: None leaves the job as it is."""
+    """What the page asks to be checked. cards: None leaves the job as it is; edition: the one that
+    they were changed from.
+    """
 
     cards: Cards | None = None
+    edition: int | None = None
     seconds: int = LOOKING
     fresh: bool = False
 
@@ -107,7 +120,7 @@ class Desk:
 
         def work() -> dict[str, Any]:
             if asked.cards is not None:
-                self.table.set_cards(asked.cards)
+                self.table.set_cards(asked.cards, asked.edition)
             return self.table.check(max(0, asked.seconds), asked.fresh)
 
         return JSONResponse(await run_in_threadpool(work))
@@ -115,13 +128,24 @@ class Desk:
     async def cut(self, request: Request) -> Response:
         return JSONResponse(await run_in_threadpool(self.table.cut))
 
+    async def undo(self, request: Request) -> Response:
+        return JSONResponse(await run_in_threadpool(self.table.undo))
+
+    async def sheet(self, request: Request) -> Response:
+        """The operator's sheet of the last cut, in a box of its own: it can't call the desk."""
+        made = self.table.made
+        if made is None:
+            return _refused(409, NOTHING_MADE)
+        told = {"Content-Security-Policy": SHEET_POLICY}
+        return Response(made.sheet, media_type="text/html; charset=utf-8", headers=told)
+
     async def clear(self, request: Request) -> Response:
         return JSONResponse(await run_in_threadpool(self.table.clear))
 
     async def zip(self, request: Request) -> Response:
         made = self.table.made
         if made is None:
-            return _refused(409, "nothing is cut as the cards stand: make the files first")
+            return _refused(409, NOTHING_MADE)
         return _download(made)
 
     async def job(self, request: Request) -> Response:
@@ -145,6 +169,8 @@ async def _on_stop(request: Request, why: Exception) -> Response:
     """What stops a call, as one line, or with the findings that it carries."""
     if isinstance(why, TooMuch):
         return _refused(413, str(why))
+    if isinstance(why, Stale):
+        return _refused(409, str(why))
     if isinstance(why, Refused):
         told = shown.findings_data(why.findings, Cards.model_validate({"head": {"name": ""}}))
         return JSONResponse({"error": "it is refused", "findings": told}, 422)
@@ -173,6 +199,8 @@ def desk_app(
         Route("/bring", desk.bring, methods=["POST"]),
         Route("/check", desk.check, methods=["POST"]),
         Route("/cut", desk.cut, methods=["POST"]),
+        Route("/undo", desk.undo, methods=["POST"]),
+        Route("/sheet", desk.sheet),
         Route("/clear", desk.clear, methods=["POST"]),
         Route("/close", desk.close, methods=["POST"]),
         Route("/zip", desk.zip),
@@ -189,7 +217,7 @@ def serve(port: int, opened: Callable[[str], None], first: tuple[Path, ...] = ()
     """
     with tempfile.TemporaryDirectory(prefix="foamwright-desk-") as folder, _bound(port) as door:
         table = Table(Path(folder))
-        for file in first:
+        for file in (x for named in first for x in with_its_drawings(named)):
             table.bring(file.name, _content(file))
         token = secrets.token_urlsafe(32)
         number = door.getsockname()[1]
@@ -211,7 +239,8 @@ def serve(port: int, opened: Callable[[str], None], first: tuple[Path, ...] = ()
         )
         server = uvicorn.Server(config)
         opened(f"http://{LOOPBACK}:{number}/{token}/")
-        server.run(sockets=[door])
+        with contextlib.suppress(KeyboardInterrupt):  # the way to close it at the terminal
+            server.run(sockets=[door])
 
 
 def _bound(port: int) -> socket.socket:
@@ -223,6 +252,20 @@ def _bound(port: int) -> socket.socket:
         door.close()
         raise CommandError(f"--port {port}: {why.strerror or why}; choose another") from why
     return door
+
+
+def with_its_drawings(file: Path) -> tuple[Path, ...]:
+    """The file; before a job its layout and the drawings that it names, as far as they are there.
+
+    Raises Refused where the job can't be read.
+    """
+    if file.suffix.lower() != brought.JOB:
+        return (file,)
+    job = load_job(file)
+    named = [drawing_and_piece(p.outline)[0] for p in job.piece]
+    layout = f"{safe_name(job.job.name).lower()}{brought.LAYOUT}"
+    beside = [file.parent / name for name in dict.fromkeys((*named, layout))]
+    return (*(f for f in beside if f.is_file()), file)
 
 
 def _content(file: Path) -> bytes:

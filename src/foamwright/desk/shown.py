@@ -83,6 +83,16 @@ def plan_data(plan: Plan) -> list[dict[str, Any]]:
     return [sheet_data(bench, program) for bench, program in plan.programs]
 
 
+def cut_sizes(plan: Plan) -> dict[str, list[float]]:
+    """The box of each piece's target before it is turned on its sheet, by the piece's name."""
+    sizes: dict[str, list[float]] = {}
+    for _, program in plan.programs:
+        for placed in program.sheet.placements:
+            low_x, low_y, high_x, high_y = placed.copy.piece.outline.bounds
+            sizes.setdefault(placed.copy.of, [high_x - low_x, high_y - low_y])
+    return sizes
+
+
 def finding_data(finding: Finding, cards: Cards) -> dict[str, Any]:
     line = _LINE.match(finding.where)
     where = finding.where[line.end() :] if line else finding.where

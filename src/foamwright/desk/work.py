@@ -25,8 +25,9 @@ from foamwright.asked import Checks, PlanRefused, Request
 from foamwright.desk import brought, shown
 from foamwright.desk.brought import DRAWINGS, JOB, LAYOUT, ZIP, Unwelcome
 from foamwright.desk.cards import MOST, Cards, PieceCard, cards_of, new_text, with_cards
+from foamwright.errors import FoamwrightError
 from foamwright.findings import Finding, Refused, fault
-from foamwright.finishing import keep_layouts
+from foamwright.finishing import SHEET, keep_layouts
 from foamwright.job import load_job, piece_names
 from foamwright.job_checks import drawing_and_piece
 from foamwright.job_drafts import DRAFT
@@ -38,6 +39,8 @@ from foamwright.stages.arrange import Asked as LayoutAsked
 
 #: Seconds for each layout search while one looks, and at most when one asks for a better layout.
 LOOKING, MOST_SECONDS = 1, 60
+#: Changes of the job that can be undone.
+MOST_PAST = 100
 #: Name of the folder of cut files in the zip.
 CUT_FILES = "cut-files"
 #: Every file in a zip bears the first day that a zip can tell, so that the same job gives the
@@ -49,20 +52,31 @@ Told = dict[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """A zip that was made. name: its file name."""
+    """A zip that was made. name: its file name.  sheet: the operator's sheet in it."""
 
     name: str
     data: bytes
+    sheet: bytes = b""
+
+
+class Stale(FoamwrightError):
+    """Cards that were changed from an earlier job than the one that lies here."""
 
 
 @dataclass(slots=True)
 class Table:
-    """folder: empty, and the table's own.  text: the job, None before anything was brought."""
+    """folder: empty, and the table's own.  text: the job, None before anything was brought.
+
+    edition: counts its changes, so that a page can tell whether it shows the last.  past: the job
+    before its last changes.
+    """
 
     folder: Path
     text: str | None = None
     files: dict[str, int] = field(default_factory=dict)
     made: Made | None = None
+    edition: int = 0
+    past: list[str | None] = field(default_factory=list)
     _new: list[str] = field(default_factory=list)
     _read: dict[tuple[str, str, int], tuple[Drawing, tuple[Finding, ...]]] = field(
         default_factory=dict
@@ -88,20 +102,38 @@ class Table:
             self._card_new()
             return self.state()
 
-    def _take(self, name: str, data: bytes) -> None:
+    def _write_anew(self, text: str | None) -> None:
+        """Another job text; the one before can be brought back."""
+        if text != self.text:
+            self.past = [*self.past[1 - MOST_PAST :], self.text]
+            self.text = text
+        self.edition += 1
         self.made = None
+
+    def undo(self) -> Told:
+        """The job as it was before its last change; files stay."""
+        with self._lock:
+            if self.past:
+                self.text, self.past = self.past[-1], self.past[:-1]
+                self.edition += 1
+                self.made = None
+            return self.state()
+
+    def _take(self, name: str, data: bytes) -> None:
         if name.endswith(JOB):
             self._take_job(name, data)
             return
         brought.welcome(name, len(data), self.files)
         self._brought += 1
+        self.edition += 1
+        self.made = None
         there = next((n for n in self.files if n.lower() == name.lower()), name)
         (self._home / there).write_bytes(data)
         self.files[there] = len(data)
         if not name.endswith(DRAWINGS):
             return
         if self.text is None:
-            self.text = new_text(Path(name).stem)
+            self._write_anew(new_text(Path(name).stem))
         used = {drawing_and_piece(p.outline)[0] for p in self.cards().pieces}
         if there not in used and there not in self._new:
             self._new.append(there)
@@ -116,12 +148,13 @@ class Table:
         draft.write_text(text, encoding="utf-8", newline="\n")
         try:
             load_job(draft)
-            self.text = _with_harmless_outlines(text)
-            self.cards()
+            text = _with_harmless_outlines(text)
+            cards_of(text)
         except ValidationError as why:
             raise Unwelcome(f"{name}: holds more than the desk can show") from why
         finally:
             draft.unlink()
+        self._write_anew(text)
         self._new = []
 
     @property
@@ -134,7 +167,8 @@ class Table:
         with self._lock:
             shutil.rmtree(self.folder / "job", ignore_errors=True)
             shutil.rmtree(self.folder / CUT_FILES, ignore_errors=True)
-            self.text, self.files, self.made, self._new = None, {}, None, []
+            self._write_anew(None)
+            self.files, self.past, self._new = {}, [], []
             return self.state()
 
     # ------------------------------------------------------------------ cards
@@ -142,13 +176,19 @@ class Table:
     def cards(self) -> Cards:
         return cards_of(self.text or new_text(""))
 
-    def set_cards(self, cards: Cards) -> None:
+    def set_cards(self, cards: Cards, edition: int | None = None) -> None:
+        """Writes the cards into the job. edition: the one that they were changed from.
+
+        Raises Stale where the table has changed since.
+        """
         with self._lock:
+            if edition not in (None, self.edition):
+                raise Stale("the desk was changed in another window: reload this page")
             if self.text is None:
                 raise Unwelcome("nothing lies on the desk: bring a drawing first")
             changed = with_cards(self.text, cards)
             if changed != self.text:
-                self.text, self.made = changed, None
+                self._write_anew(changed)
             self._card_new()
 
     def _card_new(self) -> None:
@@ -168,7 +208,7 @@ class Table:
                 for piece, called in zip(drawing.pieces, names, strict=True)
             )
             more = cards.model_copy(update={"pieces": (*cards.pieces, *fresh)})
-            self.text = with_cards(self.text or "", more)
+            self._write_anew(with_cards(self.text or "", more))
 
     def _drawing(self, name: str) -> tuple[Drawing, tuple[Finding, ...]]:
         """A drawing that lies here, read once for each unit and file that was brought."""
@@ -187,6 +227,8 @@ class Table:
             cards = self.cards()
             drawn = dict(self._drawn(cards))
             return {
+                "edition": self.edition,
+                "undo": bool(self.past),
                 "text": self.text,
                 "files": sorted(self.files),
                 "cards": cards.model_dump(mode="json"),
@@ -231,6 +273,7 @@ class Table:
             cards = self.cards()
             missing = list(_missing(cards))
             sheets: list[Told] = []
+            sizes: Told = {}
             findings: tuple[Finding, ...] = ()
             checks = Checks()
             if missing:
@@ -240,7 +283,7 @@ class Table:
                     planned = pipeline.plan(self._request(cards, seconds, fresh))
                     keep_layouts(planned)
                     sheets, findings = shown.plan_data(planned), planned.findings
-                    checks = planned.checks
+                    checks, sizes = planned.checks, shown.cut_sizes(planned)
                 except PlanRefused as why:
                     findings, checks = why.findings, why.checks
                 except Refused as why:
@@ -250,6 +293,7 @@ class Table:
                 "missing": missing,
                 "ready": bool(sheets),
                 "sheets": sheets,
+                "cut_mm": sizes,
                 "seams": [shown.seam_data(row) for row in checks.seams],
                 "findings": shown.findings_data(findings, cards),
             }
@@ -300,8 +344,9 @@ class Table:
 
     def _outside(self, cards: Cards) -> Iterator[Finding]:
         """What lies on no desk: files that weren't brought, profiles named by a path."""
+        here = {*self.files, DRAFT, ""}  # a core that is derived has no drawing
         names = [drawing_and_piece(p.outline)[0] for p in cards.pieces]
-        for name in dict.fromkeys(n for n in names if n not in self.files and n != DRAFT):
+        for name in dict.fromkeys(n for n in names if n not in here):
             yield fault("R001", name, "does not lie on the desk", "bring it too")
         used = [w for p in cards.pieces for w in (p.material, p.machine)]
         for word in dict.fromkeys((cards.head.machine, *used)):
@@ -328,7 +373,9 @@ class Table:
                 info.external_attr = 0o644 << 16
                 info.compress_type = zipfile.ZIP_DEFLATED
                 packed.writestr(info, file.read_bytes())
-        return Made(f"{stem}.zip" if out is not None else f"{stem}-job.zip", held.getvalue())
+        if out is None:
+            return Made(f"{stem}-job.zip", held.getvalue())
+        return Made(f"{stem}.zip", held.getvalue(), (out / SHEET).read_bytes())
 
 
 def _missing(cards: Cards) -> Iterable[str]:
@@ -350,10 +397,10 @@ def _with_harmless_outlines(text: str) -> str:
     doc: Any = tomlkit.parse(text)
     changed = False
     for piece in doc["piece"]:
-        file, name = drawing_and_piece(str(piece["outline"]))
-        if file != DRAFT and (plain := brought.harmless(file)) != file:
+        file, name = drawing_and_piece(str(piece.get("outline", "")))
+        if file not in ("", DRAFT) and (plain := brought.harmless(file)) != file:
             piece["outline"], changed = f"{plain}#{name}", True
     return tomlkit.dumps(doc) if changed else text
 
 
-__all__ = ["CUT_FILES", "LOOKING", "MOST_SECONDS", "Made", "Table"]
+__all__ = ["CUT_FILES", "LOOKING", "MOST_SECONDS", "Made", "Stale", "Table"]

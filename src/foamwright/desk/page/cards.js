@@ -20,7 +20,7 @@ class PieceCard {
     const id = (part) => `piece-${number}-${part}`;
     const set = (key) => (e) => this.edit((card) => (card[key] = e.target.value));
     const many = (key) => (e) => this.edit((card) => (card[key] = Math.max(0, Math.round(Number(e.target.value)) || 0)));
-    this.title = el("h3", { id: id("title"), tabindex: -1 });
+    this.title = el("h3", { id: id("title"), class: "unseen" });
     this.badges = el("p", { class: "badges" });
     this.figure = el("div", { class: "figure" });
     this.name = el("input", { id: id("name"), maxlength: 100, autocomplete: "off", onchange: set("name") });
@@ -29,6 +29,7 @@ class PieceCard {
     this.count = el("input", { id: id("count"), type: "number", min: 0, max: 1000, onchange: many("count") });
     this.mirrored = el("input", { id: id("mirrored"), type: "number", min: 0, max: 1000, onchange: many("mirrored") });
     this.drawn = el("select", { id: id("drawn"), onchange: set("drawn") });
+    this.line = field("The line shows", this.drawn);
     this.allowance = el("input", { id: id("allowance"), autocomplete: "off", placeholder: "none", onchange: (e) => this.edit((card) => (card.allowance.default = e.target.value.trim())) });
     this.hint = el("small", { id: id("allowance-hint") });
     this.allowance.setAttribute("aria-describedby", this.hint.id);
@@ -39,16 +40,17 @@ class PieceCard {
     this.pair = el("button", { type: "button", class: "small", onclick: () => this.edit((card) => { card.count = 1; card.mirrored = 1; }) }, "A pair");
     this.root = el("li", { class: "card" },
       el("article", { "aria-labelledby": this.title.id },
-        el("header", {}, this.title, this.badges),
+        this.title,
+        el("div", { class: "field called" }, el("label", { for: this.name.id }, "What it is"), this.name),
+        this.badges,
         this.figure,
-        field("What it is", this.name),
         field("Material", this.material),
         field("Machine", this.machine),
-        el("div", { class: "fields" }, field("As drawn", this.count), field("Mirrored", this.mirrored), this.pair),
-        el("div", { class: "fields" }, field("The line shows", this.drawn),
+        el("div", { class: "fields hands" }, field("As drawn", this.count), field("Mirrored", this.mirrored), this.pair),
+        el("div", { class: "fields" }, this.line,
           el("div", { class: "field" }, el("label", { for: this.allowance.id }, "Allowance"), this.allowance, this.hint)),
         this.edges,
-        el("h4", {}, "Sewn to"), this.sewn, this.also, this.told,
+        el("div", {}, el("h4", {}, "Sewn to"), this.sewn), this.also, this.told,
         el("button", { type: "button", class: "small quiet", onclick: () => this.leave() }, "Leave this piece out"),
       ));
   }
@@ -70,13 +72,15 @@ class PieceCard {
     const piece = state.pieces[card.outline];
     const stuff = shelf.materials.find((m) => m.id === card.material);
     this.title.textContent = card.name || "a piece without a name";
-    const size = piece ? `${mm(piece.across_mm)} × ${mm(piece.along_mm)} mm drawn` : "not in the drawing";
-    this.badges.replaceChildren(
-      ...[stuff?.kind, hands(card.count, card.mirrored), size].filter(Boolean).map((w) => el("span", { class: `badge ${w}` }, w)));
+    const cut = state.cut_mm[card.name];
+    const size = cut ? `${cut.map(mm).join(" × ")} mm cut` : piece ? `${mm(piece.across_mm)} × ${mm(piece.along_mm)} mm drawn` : null;
+    const badge = (words, kind = "") => words && el("span", { class: `badge ${kind}` }, words);
+    this.badges.replaceChildren(...[badge(stuff?.kind, "kind"), badge(hands(card.count, card.mirrored)), badge(size)].filter(Boolean));
+    this.line.hidden = card.outline === "";
     const drawing = piece?.picture ?? "";
     if (this.drawing !== drawing) {
       this.drawing = drawing;
-      this.figure.replaceChildren(drawing ? picture(drawing) : el("p", { class: "soft" }, `${card.outline}: bring the drawing that holds it`));
+      this.figure.replaceChildren(drawing ? picture(drawing) : el("p", { class: "soft" }, card.outline ? `${card.outline}: bring the drawing that holds it` : "Made from another piece, as the job file says."));
     }
     put(this.name, card.name);
     fill(this.material, [["", "choose a material"], ...byKind(shelf)], card.material);

@@ -9,7 +9,7 @@ import { Sheets, Told } from "./told.js";
 const $ = (id) => document.getElementById(id);
 /** A pause after a change before it is sent, ms: quick changes go together. */
 const PAUSE = 200;
-const EMPTY = { text: null, files: [], pieces: {}, others: [], missing: [], sheets: [], seams: [], findings: [], ready: false };
+const EMPTY = { text: null, files: [], pieces: {}, others: [], missing: [], sheets: [], seams: [], findings: [], cut_mm: {}, ready: false, undo: false };
 
 const desk = {
   shelf: null,
@@ -37,7 +37,7 @@ const desk = {
     this.dirty = false;
     status();
     try {
-      this.take(await tell("check", { cards: plain(sent), ...more }), sent);
+      this.take(await tell("check", { cards: plain(sent), edition: this.state.edition, ...more }), sent);
       trouble(null);
     } catch (stopped) {
       trouble(stopped);
@@ -106,6 +106,7 @@ function status() {
   if ($("status").textContent !== words) $("status").textContent = words;
   $("status").className = faults && !desk.busy ? "fault" : "";
   $("cut").disabled = desk.busy || desk.dirty || !state.ready;
+  $("undo").disabled = desk.busy || desk.dirty;
   $("bench").setAttribute("aria-busy", String(desk.busy));
 }
 
@@ -116,6 +117,7 @@ function paint() {
   const there = state.text !== null;
   document.body.classList.toggle("empty", !there);
   for (const id of ["bench", "keep", "clear"]) $(id).hidden = !there;
+  $("undo").hidden = !state.undo;
   $("bring-title").textContent = there ? "On the desk" : "Bring a drawing";
   $("lying").replaceChildren(...state.files.map((f) => el("li", {}, f)));
   if (there) {
@@ -127,6 +129,24 @@ function paint() {
     $("text").textContent = state.text;
   }
   status();
+}
+
+/** Calls something that gives another state, then has it judged. */
+async function ask_anew(path) {
+  desk.busy = true;
+  status();
+  try {
+    const told = await tell(path);
+    desk.state = { ...EMPTY, ...told };
+    desk.cards = told.cards;
+    trouble(null);
+  } catch (why) {
+    trouble(why);
+  }
+  desk.busy = false;
+  $("made").hidden = true;
+  if (desk.state.text !== null) await desk.push();
+  else paint();
 }
 
 /** Drawings first, then the job that uses them. */
@@ -172,8 +192,8 @@ function made(told) {
   $("made-title").textContent = proof.passed ? "Made, read back and proven" : "Made, but the proof failed";
   $("made-told").replaceChildren(
     el("p", {}, `No edge lies farther than ${proof.worst_mm.toFixed(4)} mm from the line that was asked for (limit ${proof.limit_mm} mm); ${counted(proof.unreached, "inside corner")} that the tool can't reach, ${proof.left_mm.toFixed(1)} mm left for the hand.`),
-    el("p", {}, "Open operator-sheet.html in the zip and read it before anything moves."),
-    el("p", {}, link));
+    el("p", {}, "Read the operator's sheet before anything moves. It is in the zip too."),
+    el("p", { class: "deeds" }, link, el("a", { class: "button", href: "sheet", target: "_blank", rel: "noopener" }, "Read the operator's sheet")));
   $("made").hidden = false;
   $("made-title").focus();
   link.click();
@@ -204,12 +224,10 @@ async function begin() {
     event.target.value = "";
   });
   $("cut").addEventListener("click", cut);
-  $("clear").addEventListener("click", async () => {
-    if (!confirm("Clear the desk? What you didn't download is gone.")) return;
-    desk.state = { ...EMPTY, ...(await tell("clear")) };
-    $("made").hidden = true;
-    paint();
+  $("clear").addEventListener("click", () => {
+    if (confirm("Clear the desk? What you didn't download is gone.")) ask_anew("clear");
   });
+  $("undo").addEventListener("click", () => ask_anew("undo"));
   $("close").addEventListener("click", async () => {
     if (desk.state.text !== null && !confirm("Close the desk? What you didn't download is gone.")) return;
     await tell("close").catch(() => null);

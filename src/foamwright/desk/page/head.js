@@ -27,8 +27,8 @@ export class Head {
         field("Material on every card", this.material),
       ),
       el("div", { class: "fields" }, field("Size", this.size), this.times, this.kept,
-        field("Bare numbers are", this.units),
-        field("Drawing's own unit, if it tells none", this.drawn)),
+        field("A number without a unit is in", this.units),
+        field("The drawing is in", this.drawn, "counts only where the drawing doesn't say")),
       this.fit,
     );
   }
@@ -54,7 +54,7 @@ export class Head {
     fill(this.machine, [["", "choose a machine"], ...shelf.machines.map((m) => [m.id, m.name])], head.machine);
     fill(this.material, [["", "choose for all"], ...byKind(shelf)], "");
     fill(this.units, UNITS, head.units);
-    fill(this.drawn, [["", "it tells its own"], ...UNITS], head.drawing_units);
+    fill(this.drawn, [["", "the unit that it tells"], ...UNITS], head.drawing_units);
     const { size } = head;
     const kinds = [["drawn", "as drawn"], ["factor", "so many times"], ["fit", "so that a piece comes to"]];
     fill(this.size, size.kind === "kept" ? [...kinds, ["kept", "as the job file says"]] : kinds, size.kind);

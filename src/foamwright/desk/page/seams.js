@@ -62,7 +62,7 @@ export class Seams {
     this.desk = desk;
     this.body = el("tbody");
     this.table = el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Seam table" }, el("table", {},
-      el("thead", {}, el("tr", {}, ["Seam", "First edge", "Second edge", "Lengths, mm", "Ease", "Flat", ""].map((w) => el("th", { scope: "col" }, w || el("span", { class: "unseen" }, "Take out"))))),
+      el("thead", {}, el("tr", {}, ["Seam", "First edge", "Second edge", "Lengths, mm", "Notches", "Ease", "Flat", ""].map((w) => el("th", { scope: "col" }, w || el("span", { class: "unseen" }, "Take out"))))),
       this.body));
     this.none = el("p", { class: "soft" }, "Nothing is sewn to anything yet.");
     this.name = el("input", { id: "seam-name", maxlength: 100, autocomplete: "off" });
@@ -105,9 +105,12 @@ export class Seams {
     };
     const lengths = told ? `${told.lengths_mm.map(mm).join(" and ")}` : "–";
     const off = told && !told.matches ? el("strong", { class: "fault" }, ` differ by ${mm(Math.abs(told.difference_mm))}`) : null;
+    const notches = told ? told.notches.join(" and ") : "–";
+    const apart = told && !told.notches_meet ? el("strong", { class: "fault" }, " don't meet") : null;
+    const open = told && seam.flat && !told.closes_flat ? el("strong", { class: "fault" }, " does not") : null;
     const ease = el("input", { "aria-label": `Ease of ${seam.name}`, value: seam.ease, placeholder: "0 mm", size: 7, onchange: (e) => this.desk.edit((c) => (c.seams[number].ease = e.target.value.trim())) });
     const flat = el("input", { type: "checkbox", "aria-label": `${seam.name} must close flat`, checked: seam.flat, onchange: (e) => this.desk.edit((c) => (c.seams[number].flat = e.target.checked)) });
     const out = el("button", { type: "button", class: "small quiet", "aria-label": `Take out ${seam.name}`, onclick: () => this.desk.edit((c) => c.seams.splice(number, 1)) }, "Take out");
-    return el("tr", {}, el("th", { scope: "row" }, seam.name), el("td", {}, edge(seam.joins[0])), el("td", {}, edge(seam.joins[1])), el("td", { class: "number" }, lengths, off), el("td", {}, ease), el("td", {}, flat), el("td", {}, out));
+    return el("tr", {}, el("th", { scope: "row" }, seam.name), el("td", {}, edge(seam.joins[0])), el("td", {}, edge(seam.joins[1])), el("td", { class: "number" }, lengths, off), el("td", { class: "number" }, notches, apart), el("td", {}, ease), el("td", {}, flat, open), el("td", {}, out));
   }
 }

@@ -82,6 +82,15 @@ export class Sheets {
     this.list.replaceChildren(...state.sheets.map((sheet) => el("figure", {},
       el("figcaption", {}, el("b", {}, `Sheet ${sheet.number}: ${sheet.material}`), el("br"),
         `${sheet.machine}. ${mm(sheet.width_mm)} × ${mm(sheet.length_mm)} mm, ${counted(sheet.pieces.length, "piece")}, ${Math.round(100 * sheet.density)} % filled, ${sheet.time}${sheet.back ? ", laid face down" : ""}`),
-      picture(sheet.picture))));
+      picture(sheet.picture),
+      el("button", { type: "button", class: "small", "aria-label": `Larger: sheet ${sheet.number}`, onclick: () => this.enlarge(sheet) }, "Larger"))));
+  }
+
+  /** One sheet over the whole window; Escape or the button leads back. */
+  enlarge(sheet) {
+    const shut = el("button", { type: "button", onclick: () => over.close() }, "Back to the desk");
+    const over = el("dialog", { "aria-label": `Sheet ${sheet.number}`, onclose: () => over.remove() }, el("p", {}, shut), picture(sheet.picture.replaceAll(`"sheet-${sheet.number}-`, `"large-${sheet.number}-`)));
+    document.body.append(over);
+    over.showModal();
   }
 }
