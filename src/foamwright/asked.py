@@ -33,6 +33,7 @@ from foamwright.safety import Use
 from foamwright.stages.alter import CoreRow, NeckRow, NotchRow, PairRow, SeamRow
 from foamwright.stages.arrange import Asked as LayoutAsked
 from foamwright.stages.arrange import Layout, Progress
+from foamwright.word_tables import WordTable
 
 Value = TypeVar("Value")
 
@@ -41,7 +42,8 @@ Value = TypeVar("Value")
 class Request:
     """What the command line asks for. only: pieces or copies; today: for permits' expiry.
 
-    out: the output folder, where a bare drawing's layouts are kept.
+    out: the output folder, where a bare drawing's layouts are kept.  measuring: what the operator's
+    sheet says is to be measured of what is cut.
     """
 
     source: Path
@@ -54,6 +56,7 @@ class Request:
     layout: LayoutAsked = field(default_factory=LayoutAsked)
     today: datetime.date = field(default_factory=datetime.date.today)
     out: Path | None = None
+    measuring: tuple[WordTable, ...] = ()
 
     @staticmethod
     def of(

@@ -298,6 +298,35 @@ def desk(files: tuple[Path, ...], port: int, no_browser: bool) -> None:
     click.echo("the desk is closed")
 
 
+@main.command()
+@click.option("--material", required=True, help="A material's id or TOML file.")
+@click.option("--machine", required=True, help="A machine's id or TOML file.")
+@click.option("--out", type=_FILE, required=True, help="Folder for the cut files.")
+@click.option("--job", type=_FILE, help="A job whose shelf and permits are used.")
+@json_option
+@guarded
+def coupon(material: str, machine: str, out: Path, job: Path | None, as_json: bool) -> None:
+    """Make a test cut that tells the kerf, the blade's offset or its overrun.
+
+    The operator's sheet says what to measure where; `profile record` takes the readings.
+
+    \b
+    Example: foamwright coupon --material card-1mm --machine desk-laser-600 --out coupon
+    """
+    from foamwright import report
+    from foamwright.coupon import cut_coupon
+
+    result = cut_coupon(material, machine, out, job)
+    if as_json:
+        click.echo(report.document(report.result_data(result, out), result.findings))
+    else:
+        report.show_plan(result.plan)
+        report.show_proof(result.record.verification)
+        report.show_findings(result.findings)
+        made = report.counted(len(result.record.files), "cut file")
+        click.echo(f"{made} and what to measure are in {readable(str(out))}")
+
+
 def _request(options: dict[str, Any]) -> Request:
     from foamwright.pipeline import Request
 

@@ -157,7 +157,17 @@ def _readings(given: Mapping[str, Any]) -> Readings:
 
 
 def _places(given: Mapping[str, Any]) -> Mapping[str, Place] | None:
-    return None
+    """The places of the coupon that was measured; None where none was named."""
+    from foamwright.coupon_design import places_of
+    from foamwright.errors import CommandError
+    from foamwright.recording_results import read_record
+
+    if given["coupon"] is None:
+        return None
+    places = places_of(read_record(given["coupon"]))
+    if not places:
+        raise CommandError(f"{given['coupon']} holds no coupon")
+    return places
 
 
 def _own(name: str, key: str | None) -> Place:

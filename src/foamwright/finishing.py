@@ -213,7 +213,8 @@ def finish(
         }
     )
     programs = [p for _, p in planned.programs]
-    sheet = sheet_html(view_of(record, programs, _checklist(planned), tables_of(planned.checks)))
+    view = view_of(record, programs, _checklist(planned), tables_of(planned.checks))
+    sheet = sheet_html(replace(view, measuring=planned.asked.request.measuring))
     record = record.model_copy(update={"sealed": {SHEET: sha256(sheet.encode("utf-8"))}})
     write_file(folder, SHEET, sheet)
     write_file(folder, RECORD, record.to_text())

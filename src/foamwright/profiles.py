@@ -123,7 +123,7 @@ class Shelf:
 
     def file_of(self, kind: Kind, reference: str) -> Path | None:
         """The nearest file of this id, or the file that is named; None where there is none."""
-        if _is_path(reference):
+        if is_path(reference):
             return self.base / reference
         return next((f for x in self.layers if (f := x.file(kind, reference))), None)
 
@@ -142,7 +142,7 @@ class Shelf:
 
     def missing(self, kind: Kind, reference: str) -> str:
         """What to tell of an id that is on no shelf; empty where it is on one, or a path."""
-        if _is_path(reference) or any(x.file(kind, reference) for x in self.layers):
+        if is_path(reference) or any(x.file(kind, reference) for x in self.layers):
             return ""
         return "; ".join(self._unknown(kind, reference))
 
@@ -173,7 +173,7 @@ class Shelf:
         return self._finish(kind, self._first(kind, reference))
 
     def _first(self, kind: Kind, reference: str) -> Found:
-        if _is_path(reference):
+        if is_path(reference):
             file = self.base / reference
             return Found(file.stem, -1, f"file:{file.name}", migrated(read_toml(file)))
         if self.missing(kind, reference):
@@ -253,7 +253,8 @@ def user_folder() -> Path:
     return Path(platformdirs.user_data_dir("foamwright", appauthor=False)) / "profiles"
 
 
-def _is_path(reference: str) -> bool:
+def is_path(reference: str) -> bool:
+    """Whether a profile is named by its file rather than by an id."""
     return reference.endswith(".toml") or "/" in reference or "\\" in reference
 
 

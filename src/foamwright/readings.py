@@ -21,7 +21,7 @@ from foamwright.units import parse_length, parse_rate
 
 Unit: TypeAlias = Literal["mm", "mm/s", "mm/s2", "degrees"]
 #: How a value follows from a reading, as `Place` has it.
-Rule: TypeAlias = Literal["itself", "shortfall", "slope"]
+Rule: TypeAlias = Literal["itself", "shortfall", "slope", "lean"]
 #: Keys that are no length.
 UNITS: Mapping[str, Unit] = {
     "speed": "mm/s",
@@ -47,7 +47,8 @@ class Place:
 
     rule `itself`: the reading is the value.  `shortfall`: (nominal - reading) / cuts, as a row of
     `cuts` pieces lacks a kerf each.  `slope`: the angle whose tangent is nominal / reading, as an
-    edge severs the bottom face that far behind the top; degrees.
+    edge severs the bottom face that far behind the top; degrees.  `lean`: the angle whose tangent
+    is reading / nominal.
     """
 
     name: str
@@ -67,13 +68,15 @@ class Place:
             return (self.nominal - reading) / self.cuts
         if self.rule == "slope":
             return math.degrees(math.atan2(self.nominal, reading))
+        if self.rule == "lean":
+            return math.degrees(math.atan2(reading, self.nominal))
         return reading
 
     def steepness(self, reading: float) -> float:
         """How much the value changes with the reading there, in its unit by the reading's."""
         if self.rule == "shortfall":
             return 1 / self.cuts
-        if self.rule == "slope":
+        if self.rule in ("slope", "lean"):
             return math.degrees(self.nominal / (self.nominal**2 + reading**2))
         return 1.0
 

@@ -27,6 +27,8 @@ from foamwright.shelf_writing import add_entries
 from foamwright.toml_lines import nearest
 from foamwright.uncertainty import Estimate, ReadingsError, estimate, outliers
 
+#: Less than any value that must be more than nought.
+TINY = 1e-9
 #: What to do with readings that don't belong: stop and tell, or one of these.
 Outliers: TypeAlias = Literal["stop", "keep", "drop"]
 
@@ -225,7 +227,8 @@ def _estimated(where: str, place: Place, read: Sequence[float], step: float) -> 
         found = estimate(values, step * steep)
     except ReadingsError as e:
         raise Refused([fault("J541", where, str(e), "read it again")]) from None
-    if found.value < 0 or (found.value == 0 and not place.key.startswith("kerf")):
+    least = -math.inf if place.key == "lean" else 0.0 if place.key.startswith("kerf") else TINY
+    if found.value < least:
         what = f"the readings give {found.value:g}, which {place.key} can't be"
         raise Refused([fault("J541", where, what, "look whether the right place was measured")])
     return found

@@ -53,7 +53,7 @@ def record_outcome(shelf: Shelf, material_id: str, outcome: Outcome) -> tuple[To
 
     Raises Refused, CommandError.
     """
-    made = _read(outcome.folder)
+    made = read_record(outcome.folder)
     material = shelf.material(material_id)
     sheets = {s.number: s.machine for s in made.sheets if s.material == material.id}
     if not sheets:
@@ -69,7 +69,8 @@ def record_outcome(shelf: Shelf, material_id: str, outcome: Outcome) -> tuple[To
     return tuple(told)
 
 
-def _read(folder: Path) -> Record:
+def read_record(folder: Path) -> Record:
+    """A folder's record, as it was written. Raises Refused (V001, V002)."""
     where = "record.json"
     try:
         raw = json.loads((folder / where).read_bytes())

@@ -113,7 +113,8 @@ class Batch:
 
 @dataclass(frozen=True, slots=True)
 class SheetView:
-    """All that the sheet tells. warnings, notes: findings as lines; checks: of the pattern."""
+    """All that the sheet tells. warnings, notes: findings as lines; checks: of the pattern;
+    measuring: what is to be measured of what was cut."""
 
     job: str
     version: str
@@ -124,6 +125,7 @@ class SheetView:
     notes: tuple[str, ...]
     verification: Verification | None
     checks: tuple[WordTable, ...] = ()
+    measuring: tuple[WordTable, ...] = ()
 
 
 def sheet_html(view: SheetView) -> str:
