@@ -80,6 +80,7 @@ count    = 2
 """
 HEAD = '[job]\nname = "j"\nmachine = "m"\n'
 PIECE = '[[piece]]\nname = "a"\noutline = "d.svg#a"\nmaterial = "felt"\n'
+SEAM = '[[seam]]\nname = "s"\njoins = ["a.b", "a.c"]\n'
 
 
 def _load(folder: Path, text: str) -> Job:
@@ -202,6 +203,18 @@ def test_all_faults_come_at_once_in_the_files_order(tmp_path: Path) -> None:
         ),
         (HEAD + PIECE + '[[piece.spread]]\nslit = "s"\nedge = "e"\n', "J509", "give both"),
         (HEAD + PIECE + '[[piece.spread]]\nslit = "s"\nangel = 5\n', "J503", "mean angle"),
+        (HEAD + PIECE + SEAM + '[[seam.true]]\nedge = "a.b"\nkeep = "end"\n', "J505", "mean ends"),
+        (
+            HEAD + PIECE + SEAM + '[[seam.true]]\nedge = "a.b"\nkeep = "ends"\nlength = 5\n',
+            "J509",
+            "keep one of the two",
+        ),
+        (
+            HEAD + PIECE + PIECE.replace('"a"', '"b"') + SEAM + '[[seam.true]]\nedge = "b.b"\n',
+            "J509",
+            "no part in the seam",
+        ),
+        (HEAD + PIECE + SEAM + '[[seam.true]]\nedge = "aa.b"\n', "J508", "did you mean a"),
         (HEAD + PIECE + '[[piece.notch]]\nat = "1 mm"\n', "J509", "at without an edge"),
         (HEAD + PIECE + "[[piece.notch]]\ndepth = 3\n", "J509", "where the notch is"),
         (HEAD + PIECE + '[[piece.notch]]\nat = 1\npoint = "p"\n', "J509", "one of the two"),

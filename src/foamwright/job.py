@@ -28,6 +28,7 @@ from foamwright.job_pattern import (
     SizeKeys,
     SizeSpec,
     Spread,
+    TrueKeys,
 )
 from foamwright.job_stock import LayKeys, StockSpec
 from foamwright.model import TrueFace
@@ -196,6 +197,7 @@ class Seam(Part):
     ease: Width = 0.0
     flat: bool = False
     notch: tuple[SeamNotch, ...] = ()
+    true: tuple[TrueKeys, ...] = ()
 
 
 def _date(value: Any) -> Any:

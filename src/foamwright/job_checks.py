@@ -22,6 +22,7 @@ from foamwright.job_pattern_checks import (
     size_checks,
     sizes_checks,
     spread_checks,
+    true_checks,
 )
 from foamwright.job_stock_checks import lay_checks, stock_checks
 from foamwright.names import safe_name
@@ -190,6 +191,8 @@ def _seams(source: Source) -> Iterator[Finding]:
         joins = seam.get("joins")
         for number, side in enumerate(joins if isinstance(joins, list | tuple) else ()):
             yield from names_edge(source, (*path, "joins", number), side, pieces)
+        for at, keys in tables(seam, "true", path):
+            yield from true_checks(source, at, keys, joins, pieces)
 
 
 def _is_day(value: Any) -> TypeGuard[datetime.date]:

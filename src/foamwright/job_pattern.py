@@ -87,3 +87,14 @@ class Spread(Table):
     edge: Name | None = None
     length: Size | None = None
     blend: Size | None = None
+
+
+class TrueKeys(Table):
+    """An edge, `piece.edge`, at the end of a seam, drawn anew so that it meets the seam squarely.
+
+    keep: its length, or its ends where they are.  length: one that it is to have instead, mm.
+    """
+
+    edge: Name
+    keep: Literal["length", "ends"] = "length"
+    length: Size | None = None

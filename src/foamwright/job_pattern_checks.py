@@ -92,3 +92,20 @@ def spread_checks(source: Source, path: KeyPath, spread: Mapping[str, Any]) -> I
         yield source.fault("J509", path, what, f"give one of {', '.join(OPENED_BY)}")
     if ("edge" in spread) != ("length" in spread):
         yield source.fault("J509", path, "an edge and its length go together", "give both")
+
+
+def true_checks(
+    source: Source, path: KeyPath, keys: Mapping[str, Any], joins: Any, pieces: tuple[str, ...]
+) -> Iterator[Finding]:
+    """The edge belongs to a piece of the seam; it keeps its ends or gets a length."""
+    edge = keys.get("edge")
+    yield from names_edge(source, (*path, "edge"), edge, pieces)
+    if isinstance(joins, list | tuple) and isinstance(edge, str):
+        sewn = {j.partition(".")[0] for j in joins if isinstance(j, str)}
+        piece = edge.partition(".")[0]
+        if piece in pieces and piece not in sewn:
+            what = f"{shown(piece)} has no part in the seam"
+            yield source.fault("J509", (*path, "edge"), what, "name an edge at the seam's end")
+    if keys.get("keep") == "ends" and "length" in keys:
+        what = 'stands beside keep = "ends", which leaves it what it comes to'
+        yield source.fault("J509", (*path, "length"), what, "keep one of the two")

@@ -76,7 +76,9 @@ def _piece(spec: PieceSpec, size: JobSize) -> PieceSpec:
 
 def _seam(seam: Seam, size: JobSize) -> Seam:
     joins = tuple(size.edge(j) for j in seam.joins)
-    return seam.model_copy(update={"name": f"{seam.name}-{size.name}", "joins": joins})
+    true = tuple(t.model_copy(update={"edge": size.edge(t.edge)}) for t in seam.true)
+    name = f"{seam.name}-{size.name}"
+    return seam.model_copy(update={"name": name, "joins": joins, "true": true})
 
 
 def _register(register: Registration, size: JobSize) -> Registration:

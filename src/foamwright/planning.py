@@ -208,7 +208,7 @@ def draft_patterns(
         pieces = {s.name: (drawn[s.name], s) for s in asked.needed if s.name in names}
         if not pieces:
             continue
-        drafts, found = draft(pieces, size.keys, ALLOWANCE_TOLERANCE, size.name)
+        drafts, found = draft(pieces, size.keys, ALLOWANCE_TOLERANCE, size.name, asked.job.seam)
         made.update(drafts)
         findings.extend(found)
     cores = {s.name: s for s in asked.needed if s.core and not s.outline}

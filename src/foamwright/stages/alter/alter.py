@@ -6,12 +6,12 @@ look at another piece.  `alter` makes the target of one of them: allowance, notc
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from foamwright.findings import Finding, fault
 from foamwright.geometry.affine import Affine
-from foamwright.job import PieceSpec
+from foamwright.job import PieceSpec, Seam
 from foamwright.job_pattern import SizeKeys
 from foamwright.model import Copy, Piece
 from foamwright.stages.alter.allowance import allowed, stitching_marked, taken_off
@@ -28,6 +28,7 @@ from foamwright.stages.alter.pattern import OUTLINE, Pattern, drafted, missing_e
 from foamwright.stages.alter.size import Size, sized
 from foamwright.stages.alter.sound import unsound
 from foamwright.stages.alter.spread import spread
+from foamwright.stages.alter.trued import trued
 
 Found = tuple[Finding, ...]
 
@@ -37,10 +38,12 @@ def draft(
     keys: SizeKeys,
     tolerance: float,
     size_name: str = "",
+    seams: Sequence[Seam] = (),
 ) -> tuple[dict[str, Draft], Found]:
     """The patterns of a job's pieces at one of its sizes, by name; faults come as findings.
 
-    keys: the size.  tolerance: of a parallel, mm.  size_name: for messages.
+    keys: the size.  tolerance: of a parallel, mm.  size_name: for messages.  seams: the job's, of
+    which some are to be made true.
     """
     findings: list[Finding] = []
     stitched: dict[str, tuple[Pattern, PieceSpec]] = {}
@@ -57,9 +60,13 @@ def draft(
         pattern, found = spread(pattern, spec)
         findings.extend(found)
         made[name] = Draft(pattern, spec, before.transformed(own.map(before.grain)).piece())
-    patterns, found = carried(
-        {n: d.pattern for n, d in made.items()}, {n: d.spec for n, d in made.items()}
-    )
+    specs = {n: d.spec for n, d in made.items()}
+    patterns, found = carried({n: d.pattern for n, d in made.items()}, specs)
+    findings.extend(found)
+    patterns, found = trued(patterns, seams)
+    if found:  # lengths that hang on an edge made true
+        patterns, more = carried(patterns, specs)
+        found += more
     made = {n: replace(d, pattern=patterns[n]) for n, d in made.items()}
     return made, (*findings, *found)
 
