@@ -14,10 +14,15 @@ import re
 import shutil
 import subprocess
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome", "google-chrome-stable")
 _FLAGS = (
@@ -50,6 +55,36 @@ def browser() -> str:
             pytest.fail("FOAMWRIGHT_BROWSER=required, but there is no Chromium")
         pytest.skip("no Chromium on this machine")
     return found
+
+
+@contextmanager
+def driven() -> Iterator[Browser]:
+    """The browser under a driver's hand (Playwright), to click, type, print and trace."""
+    command = browser()
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=command, args=list(_FLAGS[1:7]))
+        try:
+            yield started
+        finally:
+            started.close()
+
+
+def axe() -> str:
+    """The text of axe-core, which looks for what keeps people out of a page; skips without it.
+
+    FOAMWRIGHT_AXE names its file, else it is looked for in node_modules.
+    """
+    root = Path(__file__).parent.parent
+    file = Path(
+        os.environ.get("FOAMWRIGHT_AXE") or root / "node_modules" / "axe-core" / "axe.min.js"
+    )
+    if not file.is_file():
+        if os.environ.get("FOAMWRIGHT_AXE"):
+            pytest.fail("FOAMWRIGHT_AXE names a file that isn't there")
+        pytest.skip("no axe-core: `npm install --no-save axe-core`, or FOAMWRIGHT_AXE")
+    return file.read_text("utf-8")
 
 
 def evaluate(script: str, data: Any = None, timeout: float = 120.0) -> Any:

@@ -78,7 +78,7 @@ def test_operations_are_told_apart_without_colour() -> None:
     dashes = [fromstring(legend_line(o))[0].get("stroke-dasharray") for o in OPERATIONS]
     assert len(set(dashes)) == len(OPERATIONS)
     assert dashes[OPERATIONS.index("CUT_OUTER")] is None
-    assert set(DASHES) == set(OPERATIONS) - {"CUT_OUTER"}
+    assert set(DASHES) == {*OPERATIONS, "offcut"} - {"CUT_OUTER"}
 
 
 def test_contours_are_numbered_in_cutting_order_at_their_starts(program: Program) -> None:

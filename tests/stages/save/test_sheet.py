@@ -54,6 +54,15 @@ def words(root: html.HtmlElement, path: str) -> str:
 def test_the_first_section_says_what_to_do(root: html.HtmlElement) -> None:
     now = words(root, "//section[h2[@id='now']]")
     for fact in (
+        "Sheet 1 Polyurethane foam, 25 mm sheet, 1000 × 800 mm",
+        "Flatbed knife, 1200 x 800 mm speed 60 mm/s, passes 1, blade single-edge 45",
+        "Card, 1 mm, laid face down sheet, 300 × 420 mm",
+        "Desktop laser, 600 x 400 mm speed 20 mm/s, power 45 %",
+        "All 3 sheets 6 pieces 7 min 33 s",
+    ):
+        assert fact in now.replace(" ,", ",")
+    settings = words(root, "//section[h2[@id='settings']]")
+    for fact in (
         "Polyurethane foam, 25 mm on Flatbed knife, 1200 x 800 mm",
         "polyurethane-foam (by label). Confirm it with the sheet in hand.",
         "Speed 60 mm/s estimate",
@@ -65,7 +74,7 @@ def test_the_first_section_says_what_to_do(root: html.HtmlElement) -> None:
         "heron-pu-foam-25mm-flatbed-knife-1200-1.dxf",
         ": card-1mm on desk-laser-600, issued by Site safety officer on 2026-01-10, until",
     ):
-        assert fact in now
+        assert fact in settings
 
 
 def test_a_bare_dxf_says_its_unit_and_sizes_to_check(root: html.HtmlElement) -> None:
@@ -197,7 +206,8 @@ def test_the_same_view_gives_the_same_bytes(text: str) -> None:
 def test_hostile_names_are_text_everywhere() -> None:
     hostile = page(name=HOSTILE, extra=HOSTILE, findings=(f"warning S004 {HOSTILE}",))
     root = html.document_fromstring(hostile)
-    assert not root.xpath("//img | //script | //iframe | //object | //embed | //link | //base")
+    assert len(root.xpath("//script")) == 1  # the page's own, whose hash the policy names
+    assert not root.xpath("//img | //iframe | //object | //embed | //link | //base")
     for e in root.iter("*"):
         assert not [a for a in e.attrib if a.lower().startswith("on") or a == "style"]
     shown = HOSTILE.replace("\x07", "\\x07").replace("\u202e", "\\x202e")
@@ -210,15 +220,21 @@ def test_hostile_names_are_text_everywhere() -> None:
     assert "\x07" not in hostile
 
 
-def test_nothing_is_loaded_and_the_policy_admits_its_own_style_alone(
+def test_nothing_is_loaded_and_the_policy_admits_its_own_parts_alone(
     text: str, root: html.HtmlElement
 ) -> None:
     (policy,) = root.xpath("//meta[@http-equiv='Content-Security-Policy']/@content")
     (style,) = re.findall(r"<style>(.*?)</style>", text, re.DOTALL)
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    assert policy == (
-        f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    (script,) = re.findall(r"<script>(.*?)</script>", text, re.DOTALL)
+    styled, scripted = (
+        base64.b64encode(hashlib.sha256(part.encode()).digest()).decode()
+        for part in (style, script)
     )
+    assert policy == (
+        f"default-src 'none'; style-src 'sha256-{styled}'; script-src 'sha256-{scripted}'; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    assert not re.search(r"innerHTML|insertAdjacentHTML|document.write|eval|fetch", script)
     assert not re.search(r"url\(|@import|https?://(?!www\.w3\.org/2000/svg)", text)
     links = root.xpath("//@href | //@src")
     assert links

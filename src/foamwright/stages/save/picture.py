@@ -26,7 +26,7 @@ from foamwright.geometry.region import (
     rings,
 )
 from foamwright.geometry.segments import Box, Points
-from foamwright.model import OPERATIONS, Operation, Placement, Program
+from foamwright.model import OPERATIONS, Cut, Operation, Placement, Program
 from foamwright.names import readable
 from foamwright.stages.save.piece_arrows import piece_arrows
 
@@ -53,14 +53,38 @@ class Look:
     """What a picture shows beside its program. zero: the file's origin in sheet mm.
 
     usable: left, near, right, far of where targets may lie.  nap: one-way or none; stretch: none,
-    across, along, both.  label: the picture's name, `sheet-1`, unique on its page.
+    across, along, both.  label: the picture's name, `sheet-1`, unique on its page.  offcuts: what
+    of the stock is worth keeping.
     """
 
     label: str
     usable: Box
     zero: complex = 0j
+    offcuts: tuple[Box, ...] = ()
     nap: str = "none"
     stretch: str = "none"
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A contour in cutting order, by its number from 1. at: where it is begun."""
+
+    number: int
+    copy: str
+    contour: str
+    operation: Operation
+    at: complex
+
+
+def steps_of(program: Program) -> tuple[Step, ...]:
+    """The contours in the order in which they are begun; several strokes of one are one step."""
+    first: dict[tuple[str, str], Cut] = {}
+    for cut in program.cuts:
+        first.setdefault((cut.copy, cut.contour), cut)
+    return tuple(
+        Step(k, c.copy, c.contour, c.operation, c.path.start)
+        for k, c in enumerate(first.values(), 1)
+    )
 
 
 def sheet_picture(program: Program, look: Look) -> str:
@@ -81,14 +105,18 @@ def sheet_picture(program: Program, look: Look) -> str:
     drawn.set("transform", f"matrix(1 0 0 -1 0 {number(sheet.length, DECIMALS)})")
     drawn.set("stroke-width", number(0.35 * k, 3))
     _draw_stock(drawn, program, look, k)
-    operations = {(c.copy, c.contour): c.operation for c in program.cuts}
+    steps = steps_of(program)
+    by_contour = {(s.copy, s.contour): s for s in steps}
+    for box in look.offcuts:
+        _rect(drawn, box, "offcut").set("stroke-dasharray", _dashes(DASHES["offcut"], k))
     for placed in sheet.placements:
-        _draw_piece(drawn, placed, operations, k)
+        _draw_piece(drawn, placed, by_contour, k)
     _draw_bridges(drawn, program, k)
     for placed in sheet.placements:
         _draw_arrows(drawn, placed, look, k)
+    _write_offcuts(root, sheet.length, look.offcuts, k)
     _write_labels(root, program, k)
-    _write_order(root, program, k)
+    _write_order(root, steps, sheet.length, k)
     _write_frame(root, program, look, k)
     return tostring(root, encoding="unicode")
 
@@ -117,12 +145,12 @@ def operations_of(program: Program) -> tuple[str, ...]:
 
 
 def legend_line(operation: str) -> str:
-    """A short stretch of an operation's line for the legend: 14 by 3 mm."""
+    """A short stretch of an operation's line, or of an offcut's, for the legend: 14 by 3 mm."""
     root = Element("svg", viewBox="0 0 14 3")
     root.set("class", "swatch")
     root.set("aria-hidden", "true")
     line = SubElement(root, "path", d="M0.5 1.5L13.5 1.5")
-    line.set("class", f"line {operation}")
+    line.set("class", "offcut" if operation == "offcut" else f"line {operation}")
     line.set("stroke-width", "0.5")
     if operation in DASHES:
         line.set("stroke-dasharray", _dashes(DASHES[operation], 1.0))
@@ -169,13 +197,14 @@ def _rect(parent: Element, box: Box, kind: str) -> Element:
     return shape
 
 
-#: Dash patterns on the page, mm, one an operation; the outer cut is a plain line.
+#: Dash patterns on the page, mm, one an operation and one for offcuts; the outer cut is plain.
 DASHES: dict[str, tuple[float, ...]] = {
     "PEN": (0.3, 0.9),
     "SCORE": (0.9, 0.7),
     "HOLE": (0.5, 0.5),
     "CUT_SLIT": (2.6, 0.7, 0.5, 0.7),
     "CUT_INNER": (2.2, 0.8),
+    "offcut": (3.2, 1.0),
 }
 
 
@@ -184,7 +213,7 @@ def _dashes(pattern: Iterable[float], k: float) -> str:
 
 
 def _draw_piece(
-    parent: Element, placed: Placement, operations: Mapping[tuple[str, str], Operation], k: float
+    parent: Element, placed: Placement, steps: Mapping[tuple[str, str], Step], k: float
 ) -> None:
     piece, name = placed.piece, placed.copy.name
     whole = [piece.outline, *(o.path for o in piece.openings)]
@@ -196,11 +225,14 @@ def _draw_piece(
     lines += [(f"slit:{s.name}", s.path) for s in piece.slits]
     lines += [(f"mark:{m.name}", p) for m in piece.marks for p in m.paths]
     for contour, path in lines:
-        operation = operations.get((name, contour))
+        step = steps.get((name, contour))
         line = SubElement(parent, "path", d=_data(path))
-        line.set("class", f"line {operation or 'uncut'}")
-        if operation in DASHES:
-            line.set("stroke-dasharray", _dashes(DASHES[operation], k))
+        line.set("class", f"line {step.operation if step else 'uncut'}")
+        if step is None:
+            continue
+        line.set("data-step", str(step.number))
+        if step.operation in DASHES:
+            line.set("stroke-dasharray", _dashes(DASHES[step.operation], k))
 
 
 def _draw_bridges(parent: Element, program: Program, k: float) -> None:
@@ -328,22 +360,28 @@ def _common_spans(
     return [s for s in both if s[0] < s[1]]
 
 
-def _write_order(parent: Element, program: Program, k: float) -> None:
+def _write_order(parent: Element, steps: Iterable[Step], length: float, k: float) -> None:
     """Where each contour is begun, numbered in cutting order."""
-    length = program.sheet.length
-    seen: set[tuple[str, str]] = set()
-    for cut in program.cuts:
-        if (cut.copy, cut.contour) in seen:
-            continue
-        seen.add((cut.copy, cut.contour))
-        start = complex(cut.path.start.real, length - cut.path.start.imag)
+    for step in steps:
+        start = complex(step.at.real, length - step.at.imag)
         dot = SubElement(parent, "circle", r=number(0.5 * k, 3))
         dot.set("cx", number(start.real, DECIMALS))
         dot.set("cy", number(start.imag, DECIMALS))
         dot.set("class", "start")
         size = ORDER_SIZE * k
         at = start + complex(0.4, -0.4) * size
-        _text(parent, at, str(len(seen)), size, "order")
+        words = _text(parent, at, str(step.number), size, "order")
+        for element in (dot, words):
+            element.set("data-step", str(step.number))
+
+
+def _write_offcuts(parent: Element, length: float, boxes: Iterable[Box], k: float) -> None:
+    """In each offcut its size, if there is room for the words."""
+    size = NAME_SIZE * k
+    for x0, y0, x1, y1 in boxes:
+        words = f"offcut {number(x1 - x0, 0)} × {number(y1 - y0, 0)} mm"
+        if x1 - x0 > (len(words) * LETTER + 1) * size and y1 - y0 > 2 * size:
+            _text(parent, complex((x0 + x1) / 2, length - (y0 + y1) / 2), words, size, "size")
 
 
 def _write_frame(parent: Element, program: Program, look: Look, k: float) -> None:

@@ -1,8 +1,9 @@
 """The operator's sheet: one HTML file that tells a bench what to do, and what to see to.
 
 Terms.  *Batch*: one material on one machine, with its settings and its sheets.  The page loads
-nothing and runs no script; its content policy admits its own style alone, by hash.  Every word that
-comes from a job is escaped.  The same view gives the same bytes.
+nothing; its content policy admits its own style and its own script alone, by hash.  Without the
+script it tells the same, but for zoom and stills.  Every word that comes from a job is escaped.
+The same view gives the same bytes.
 
 Does not judge, place or prove: it prints what the record and the rules say, and never that a thing
 is safe.
@@ -31,6 +32,7 @@ from foamwright.stages.save.picture import (
     legend_line,
     operations_of,
     sheet_picture,
+    steps_of,
     thumbnail,
 )
 from foamwright.stages.save.piece_arrows import arrow_words
@@ -52,6 +54,8 @@ STAGE_WORDS: Mapping[str, str] = {
     "after": "Afterwards",
 }
 
+#: Settings that the list of runs repeats: the tool, how deep or how strong, how fast.
+KEY_SETTINGS = ("Blade", "Blade depth", "Force", "Power", "Focus", "Air", "Speed", "Passes")
 #: Spots out of the tool's reach that are listed; the record has them all.
 UNREACHED_SHOWN = 40
 
@@ -79,9 +83,10 @@ class CutFile:
 
 @dataclass(frozen=True, slots=True)
 class SheetPage:
-    """One sheet of stock with its files and its picture's particulars."""
+    """One sheet of stock with its files and its picture's particulars. stock: what to fetch."""
 
     title: str
+    stock: str
     program: Program
     look: Look
     files: tuple[CutFile, ...]
@@ -130,12 +135,15 @@ class SheetView:
 
 def sheet_html(view: SheetView) -> str:
     """The whole page as text."""
-    style = _style()
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    style, script = (_part(f"operator-sheet.{kind}") for kind in ("css", "js"))
+    policy = (
+        f"default-src 'none'; style-src 'sha256-{_digest(style)}'; "
+        f"script-src 'sha256-{_digest(script)}'; base-uri 'none'; form-action 'none'"
+    )
     return _template().render(
         view=view,
         style=Markup(style),
+        script=Markup(script),
         policy=policy,
         stages=[(STAGE_WORDS[s], lines) for s, lines in view.checklist.items() if lines],
         pages=sum(len(b.pages) for b in view.batches),
@@ -145,9 +153,13 @@ def sheet_html(view: SheetView) -> str:
     )
 
 
-def _style() -> str:
-    """The style, with nothing in it that could end its element."""
-    return (Path(__file__).parent / "operator-sheet.css").read_text(encoding="utf-8")
+def _part(name: str) -> str:
+    """The style or the script; neither has anything in it that could end its element."""
+    return (Path(__file__).parent / name).read_text(encoding="utf-8")
+
+
+def _digest(text: str) -> str:
+    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
 
 
 @cache
@@ -163,13 +175,17 @@ def _template() -> Template:
     )
     environment.filters["duration"] = duration
     environment.filters["capitalize_first"] = lambda text: text[:1].upper() + text[1:]
+    environment.filters["lower_first"] = lambda text: text[:1].lower() + text[1:]
     environment.filters["picture"] = lambda p: Markup(sheet_picture(p.program, p.look))
     environment.filters["thumbnail"] = lambda p: Markup(thumbnail(p.program, p.look.label))
     environment.filters["legend"] = lambda p: [
         (Markup(legend_line(o)), OPERATION_WORDS[o], dict(p.program.times).get(o))
         for o in operations_of(p.program)
     ]
+    environment.filters["steps"] = step_words
+    environment.filters["key_settings"] = key_settings
     environment.filters["bridges"] = bridge_rows
+    environment.filters["legend_line"] = lambda kind: Markup(legend_line(kind))
     environment.filters["legend_bar"] = lambda kind: Markup(legend_bar(kind))
     environment.filters["pieces"] = lambda p: [
         piece_row(i, placed, p.look) for i, placed in enumerate(p.program.sheet.placements, 1)
@@ -206,6 +222,22 @@ def piece_row(index: int, placed: Placement, look: Look) -> Mapping[str, Any]:
         "slits": len(piece.slits),
         "marks": len(piece.marks),
     }
+
+
+def step_words(page: SheetPage) -> list[str]:
+    """A line for each contour in cutting order: `opening eye of piece 2, sole/mirrored/1`."""
+    numbers = {p.copy.name: k for k, p in enumerate(page.program.sheet.placements, 1)}
+    lines = []
+    for step in steps_of(page.program):
+        what = step.contour.replace(":", " ")
+        number = numbers.get(step.copy)  # a stroke in the scrap is no piece's
+        lines.append(f"{what} of piece {number}, {step.copy}" if number else f"{what} in the scrap")
+    return lines
+
+
+def key_settings(batch: Batch) -> list[Setting]:
+    """The settings without which nobody starts a machine."""
+    return [s for s in batch.settings if s.name in KEY_SETTINGS]
 
 
 def bridge_rows(page: SheetPage) -> list[Mapping[str, str]]:

@@ -14,6 +14,7 @@ from foamwright.model import Program, Tool
 from foamwright.record import FileEntry, ProfileEntry, Record, SheetEntry
 from foamwright.safety import best_entries
 from foamwright.stages.save.laser_rows import laser_rows
+from foamwright.stages.save.offcuts import offcuts
 from foamwright.stages.save.picture import Look
 from foamwright.stages.save.sheet import Batch, CutFile, Setting, SheetPage, SheetView
 from foamwright.units import MM
@@ -224,11 +225,12 @@ def _page(
         label=f"sheet-{place + 1}",
         usable=sheet.usable,
         zero=complex(*dxf.origin) if dxf else 0j,
+        offcuts=offcuts(program.sheet),
         nap=str(told.get("nap", "none")),
         stretch=str(told.get("stretch", "none")),
     )
     files = tuple(_file(f, program) for f in entries)
-    return SheetPage(f"Sheet {sheet.number}", program, look, files)
+    return SheetPage(f"Sheet {sheet.number}", _stock(program), program, look, files)
 
 
 def _file(entry: FileEntry, program: Program) -> CutFile:
