@@ -513,7 +513,7 @@ def test_a_stopped_run_says_so(plate: Path, monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.setattr(pipeline, "plan", stopped)
     ran = run("check", plate, *LASER)
     assert ran.exit_code == 1
-    assert ran.stderr == "stopped; earlier output is as it was\n"
+    assert ran.stderr == "stopped; earlier output is whole\n"
 
 
 def test_a_pipe_that_is_closed_early_is_no_flaw() -> None:

@@ -38,7 +38,7 @@ def guarded(command: Command) -> Command:
             _tell_stop(stop, as_json=bool(kwargs.get("as_json")))
             sys.exit(stop.exit_code)
         except KeyboardInterrupt:
-            click.echo("stopped; earlier output is as it was", err=True)
+            click.echo("stopped; earlier output is whole", err=True)
             sys.exit(1)
         except BrokenPipeError:  # whoever read standard output has heard enough
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

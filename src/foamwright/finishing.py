@@ -10,6 +10,7 @@ import datetime
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from glob import escape
 from pathlib import Path
 from typing import Literal
 
@@ -39,6 +40,7 @@ from foamwright.record import (
 from foamwright.safety import Use, assess_record
 from foamwright.stages.arrange import kept
 from foamwright.stages.save.dxf import dxf_text
+from foamwright.stages.save.locks import alone
 from foamwright.stages.save.publish import RECORD, write_file
 from foamwright.stages.save.record import (
     bridges_of,
@@ -245,6 +247,9 @@ def keep_layouts(planned: Plan) -> None:
     try:
         if not file.exists() or file.read_text("utf-8") != text:
             replace_whole(file, text.encode("utf-8"))
+        else:
+            with alone(file.parent):
+                _clear_drafts(file)
     except (OSError, UnicodeDecodeError):
         return
 
@@ -255,16 +260,24 @@ def _layout_text(planned: Plan, before: dict[str, list[kept.Group]]) -> str:
 
 def replace_whole(file: Path, data: bytes) -> None:
     """A whole file in the place of another, or the other as it was. Raises OSError."""
-    draft = file.with_name(f".{file.name}.{os.getpid()}.part")
-    try:
-        with draft.open("xb") as out:
-            out.write(data)
-            out.flush()
-            os.fsync(out.fileno())
-        draft.replace(file)
-    except BaseException:
-        draft.unlink(missing_ok=True)
-        raise
+    with alone(file.parent):
+        _clear_drafts(file)
+        draft = file.with_name(f".{file.name}.{os.getpid()}.part")
+        try:
+            with draft.open("xb") as out:
+                out.write(data)
+                out.flush()
+                os.fsync(out.fileno())
+            draft.replace(file)
+        except BaseException:
+            draft.unlink(missing_ok=True)
+            raise
+
+
+def _clear_drafts(file: Path) -> None:
+    """What killed runs left of this file. To be called `alone` in its folder."""
+    for stale in file.parent.glob(f".{escape(file.name)}.*.part"):
+        stale.unlink(missing_ok=True)
 
 
 def write_preview(drawn: Drawing, findings: Sequence[Finding], file: Path) -> None:
