@@ -9,10 +9,12 @@ from typing import Any
 
 import pytest
 
+from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import distance, region
 from foamwright.model import Copy, Limits, Sheet, Stock
 from foamwright.stages.arrange import Asked, arrange, fill, kept
+from foamwright.stages.arrange.outline import turned_corner, turned_size
 from foamwright.stages.arrange.search import Found
 from tests.pieces import copy_of, piece, rectangle
 
@@ -217,12 +219,12 @@ def test_a_broken_layout_file_is_no_layout(text: str) -> None:
 
 def test_what_the_first_counted_stock_has_no_room_for_goes_on_the_next() -> None:
     large, small = replace(SHEET, count=1), replace(SHEET, width=150, length=150)
-    layout = arrange(leaves(9, 100), [small, large], LIMITS, QUICK)
+    layout = arrange(leaves(14, 100), [small, large], LIMITS, QUICK)
     assert not layout.findings
     assert [s.stock.width for s in layout.sheets].count(400) == 1
     assert len(layout.sheets) > 1
     names = [p.copy.name for s in layout.sheets for p in s.placements]
-    assert sorted(names) == sorted(c.name for c in leaves(9, 100))
+    assert sorted(names) == sorted(c.name for c in leaves(14, 100))
 
 
 def test_pieces_beyond_all_counted_stocks_are_told_once_with_every_stock() -> None:
@@ -281,3 +283,11 @@ def test_a_job_stopped_by_hand_searches_no_further_sheet(monkeypatch: pytest.Mon
     layout = arrange(leaves(40), [SHEET], LIMITS, Asked(seconds=30))
     assert len(layout.sheets) > 1
     assert len(searched) == 1
+
+
+@pytest.mark.parametrize("turn", [0.0, 90.0, 180.0, 270.0, 360.0, 33.0])
+def test_a_turned_size_is_that_of_the_turned_outline(turn: float) -> None:
+    made = leaf("l", 50)
+    box = made.piece.outline.transformed(Affine.rotation(turn)).bounds
+    assert turned_size(made, turn) == pytest.approx((box[2] - box[0], box[3] - box[1]))
+    assert turned_corner(made, turn) == pytest.approx(complex(box[0], box[1]))

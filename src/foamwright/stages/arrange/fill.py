@@ -1,8 +1,8 @@
 """One windowful: as many pieces as can be laid on it, by search where it is a plain rectangle.
 
-The first layout is there at once, from boxes in rows and from the plain placer; the strip search
-betters it on a plain rectangle, other orders of the plain placer on any other stock.  What the
-strip search leaves over beyond the window's length goes into the gaps, as far as it fits.
+The first layout is there at once: on a plain rectangle boxes in rows, which the strip search
+betters; on any other stock the plain placer's, bettered by other orders.  What the strip search
+leaves over beyond the window's length goes into the gaps, as far as it fits.
 """
 
 from __future__ import annotations
@@ -119,13 +119,16 @@ def _affordable(units: list[Unit]) -> list[Unit]:
 
 def fill(window: Window, shapes: Sequence[Shape], task: Task, seconds: float) -> Filled:
     """As many of the shapes as can be laid; never none, where the window bears any by itself."""
+    searching = len(shapes) > 1 and not task.stopped and not task.first
+    if searching and window.is_open(tuple(s.copy for s in shapes)):
+        units = first_order(units_of(shapes))
+        rows = whole_groups(place_in_rows(shapes, window, task.clearance), units)
+        task.told(window, rows)
+        return _by_strip(window, shapes, task, seconds, rows)
     first = quick_fill(window, shapes, task.clearance)
     task.told(window, first.placed)
-    loose = [s for s in shapes if s.copy.pin is None]
-    if len(shapes) < 2 or not loose or task.stopped or task.first:
+    if not searching or all(s.copy.pin is not None for s in shapes):
         return first
-    if window.is_open(tuple(s.copy for s in shapes)):
-        return _by_strip(window, loose, task, seconds, first)
     return _by_orders(window, shapes, task, seconds, first)
 
 
@@ -153,9 +156,13 @@ def _by_orders(
 
 
 def _by_strip(
-    window: Window, shapes: Sequence[Shape], task: Task, seconds: float, first: Filled
+    window: Window,
+    shapes: Sequence[Shape],
+    task: Task,
+    seconds: float,
+    rows: tuple[Placement, ...],
 ) -> Filled:
-    """The strip search's layout with its gaps filled, or the first where that is better."""
+    """The strip search's layout with its gaps filled; rows, or the plain placer's, if it fails."""
     units = first_order(units_of(shapes))
     searched = _share([_one_way_up(s) for u in units for s in u], window)
     best: list[Found] = []
@@ -171,13 +178,16 @@ def _by_strip(
     except KeyboardInterrupt:
         task.stopped = True
     if not best:
-        return Filled(first.placed, "" if task.stopped else "the search gave no layout")
+        plain = quick_fill(window, shapes, task.clearance).placed
+        return Filled(plain, "" if task.stopped else "the search gave no layout")
     placed = whole_groups(_within(searched, best[0], window, gap), units)
     broken = broken_rule(placed, window, task.clearance)
     if broken is not None:
-        return Filled(first.placed, broken)
+        return Filled(quick_fill(window, shapes, task.clearance).placed, broken)
     placed = _gaps_filled(placed, units, window, task.clearance)
-    return Filled(max(placed, first.placed, key=score))
+    if len(placed) < len(shapes) or not placed:
+        rows = max(rows, quick_fill(window, shapes, task.clearance).placed, key=score)
+    return Filled(max(placed, rows, key=score))
 
 
 def _share(shapes: Sequence[Shape], window: Window) -> list[Shape]:

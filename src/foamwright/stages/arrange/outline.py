@@ -13,7 +13,7 @@ from functools import cached_property
 
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import Path
-from foamwright.geometry.segments import Line, Points
+from foamwright.geometry.segments import Box, Line, Points
 from foamwright.model import Copy
 
 #: Chords of the search's polygons, mm: the clearance asked of the search is widened by twice
@@ -76,7 +76,11 @@ def turned_corner(copy: Copy, rotation: float) -> complex:
     return complex(box[0], box[1])
 
 
-def _turned_bounds(outline: Path, rotation: float) -> tuple[float, float, float, float]:
+def _turned_bounds(outline: Path, rotation: float) -> Box:
+    x0, y0, x1, y1 = outline.bounds
+    if rotation % 90 == 0:
+        quarter = {0: (x0, y0, x1, y1), 1: (-y1, x0, -y0, x1), 2: (-x1, -y1, -x0, -y0)}
+        return quarter.get(round(rotation % 360 / 90), (y0, -x1, y1, -x0))
     return outline.transformed(Affine.rotation(rotation)).bounds
 
 
