@@ -215,6 +215,18 @@ def test_all_faults_come_at_once_in_the_files_order(tmp_path: Path) -> None:
             "no part in the seam",
         ),
         (HEAD + PIECE + SEAM + '[[seam.true]]\nedge = "aa.b"\n', "J508", "did you mean a"),
+        (
+            HEAD
+            + PIECE
+            + '[piece.edges]\ne = [1, 2]\n[[piece.dart]]\nedge = "e"\nat = 1\nwidth = 2\n',
+            "J509",
+            "depth, or the point",
+        ),
+        (
+            HEAD + PIECE + '[[piece.dart]]\nedge = "e"\nat = 1\nwidth = 2\ndepth = 3\n',
+            "J508",
+            "no edge is named e",
+        ),
         (HEAD + PIECE + '[[piece.notch]]\nat = "1 mm"\n', "J509", "at without an edge"),
         (HEAD + PIECE + "[[piece.notch]]\ndepth = 3\n", "J509", "where the notch is"),
         (HEAD + PIECE + '[[piece.notch]]\nat = 1\npoint = "p"\n', "J509", "one of the two"),

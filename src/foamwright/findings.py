@@ -151,6 +151,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A353": "a core that is looser or tighter in its shell than the job allows",
         "A354": "how far a slit was spread, or why it can't be",
         "A355": "a seam's end made true, or one that can't be",
+        "A356": "a dart that can't be had",
         "A361": "notches of a seam that don't meet",
         "A362": "a left and a right that are no mirror images",
         "A363": "a neck narrower than the material bears",

@@ -128,6 +128,24 @@ class Relief(Part):
     width: Size
 
 
+class Dart(Part):
+    """A wedge taken up at an edge, with equal legs.
+
+    at: the middle of its mouth; width: of the mouth along the edge, mm.  depth: how far inside its
+    point lies, mm, or point: a named one.  relief: diameter of the round hole about it, mm.  cut:
+    out of the piece (foam), or folded and marked; where it isn't said it is cut where the edge has
+    no allowance.
+    """
+
+    edge: str
+    at: Place
+    width: Size
+    depth: Size | None = None
+    point: str | None = None
+    relief: Width = 0.0
+    cut: bool | None = None
+
+
 class Bevel(Part):
     """An edge that leans by angle degrees from square: cut square here, and marked for the hand."""
 
@@ -176,6 +194,7 @@ class PieceSpec(ScaleKeys):
     spread: tuple[Spread, ...] = ()
     notch: tuple[Notch, ...] = ()
     relief: tuple[Relief, ...] = ()
+    dart: tuple[Dart, ...] = ()
     bevel: tuple[Bevel, ...] = ()
     mark: tuple[MarkSpec, ...] = ()
     hand: Hand | None = None

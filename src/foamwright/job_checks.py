@@ -122,19 +122,31 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
         yield from names_edge(source, (*at, "from"), carry.get("from"), _pieces(source))
     for at, spread in tables(piece, "spread", path):
         yield from spread_checks(source, at, spread)
-    for at, notch in tables(piece, "notch", path):
-        yield from _notch(source, at, notch, _edges(source, piece))
-    for at, relief in tables(piece, "relief", path):
-        yield from _edge(source, at, relief, _edges(source, piece))
-        yield from _edge(source, at, relief, _edges(source, piece), "opposite")
-    for at, bevel in tables(piece, "bevel", path):
-        yield from _edge(source, at, bevel, _edges(source, piece))
+    yield from _on_edges(source, path, piece, _edges(source, piece))
     for at, mark in tables(piece, "mark", path):
         yield from _mark(source, at, mark)
     yield from label_checks(source, path, piece)
+
+
+def _on_edges(
+    source: Source, path: KeyPath, piece: Mapping[str, Any], edges: tuple[str, ...]
+) -> Iterator[Finding]:
+    """What lies on an edge of the piece names one that it has."""
+    for at, notch in tables(piece, "notch", path):
+        yield from _notch(source, at, notch, edges)
+    for at, relief in tables(piece, "relief", path):
+        yield from _edge(source, at, relief, edges)
+        yield from _edge(source, at, relief, edges, "opposite")
+    for at, dart in tables(piece, "dart", path):
+        yield from _edge(source, at, dart, edges)
+        if ("depth" in dart) == ("point" in dart):
+            what = "needs depth, or the point that it runs to"
+            yield source.fault("J509", at, what, "give one of the two")
+    for at, bevel in tables(piece, "bevel", path):
+        yield from _edge(source, at, bevel, edges)
     label = piece.get("label")
     if isinstance(label, Mapping):
-        yield from _edge(source, (*path, "label"), label, _edges(source, piece))
+        yield from _edge(source, (*path, "label"), label, edges)
 
 
 def _twin(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[Finding]:

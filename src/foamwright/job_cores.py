@@ -24,7 +24,7 @@ DERIVING = ("by", "inset", "oversize")
 #: Keys of a piece that belong to its drawing, which a derived core has not.
 OF_A_DRAWING = ("drawn", "half", "even", "scale", "scale_across", "scale_along")
 #: Keys of a piece that change its stitch line, which a derived core takes from its shell.
-OF_A_SHAPE = ("fixed", "at_least", "carry", "spread")
+OF_A_SHAPE = ("fixed", "at_least", "carry", "spread", "dart")
 _PER_CENT = re.compile(r"\s*([-+]?\d+(?:\.\d+)?)\s*%\s*")
 
 

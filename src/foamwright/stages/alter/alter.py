@@ -18,6 +18,7 @@ from foamwright.stages.alter.allowance import allowed, stitching_marked, taken_o
 from foamwright.stages.alter.arrows import pointed
 from foamwright.stages.alter.bites import BitesMeetError, bitten
 from foamwright.stages.alter.carried import carried
+from foamwright.stages.alter.darts import dart_cuts, darted
 from foamwright.stages.alter.draft import Draft
 from foamwright.stages.alter.evened import evened
 from foamwright.stages.alter.fit import size_of
@@ -83,7 +84,8 @@ def _stitched(
     findings = (*pointing, *found, *more, *missing_edges(pattern))
     spec = both_halves(spec, pattern)
     pattern, found = taken_off(pattern, spec, tolerance)
-    return (pattern, spec), (*findings, *found)
+    pattern, more = darted(pattern, spec)
+    return (pattern, spec), (*findings, *found, *more)
 
 
 def alter(drawn: Draft, tolerance: float) -> tuple[Piece, Found]:
@@ -97,7 +99,7 @@ def alter(drawn: Draft, tolerance: float) -> tuple[Piece, Found]:
     if faults:
         return pattern.piece(), faults
     pattern = stitching_marked(pattern, spec)
-    found = notches_and_reliefs(pattern, spec)
+    found = notches_and_reliefs(pattern, spec) + dart_cuts(pattern, spec)
     findings = list(found.findings)
     made = pattern.piece()
     try:

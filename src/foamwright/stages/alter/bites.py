@@ -14,7 +14,7 @@ from typing import Literal, TypeAlias
 from foamwright.geometry.path import Path, joined
 from foamwright.geometry.segments import Arc, Line, Segment
 
-BiteShape: TypeAlias = Literal["v", "castle", "u", "slit"]
+BiteShape: TypeAlias = Literal["v", "castle", "u", "slit", "dart"]
 
 
 class BitesMeetError(Exception):
@@ -25,8 +25,9 @@ class BitesMeetError(Exception):
 class Bite:
     """middle: arc length on the cut line, mm; width along it; depth into the material, mm.
 
-    A slit takes nothing out of the line: its width is what it keeps to itself.  ring: the name of
-    the line, empty for the outline.
+    A slit takes nothing out of the line: its width is what it keeps to itself.  A dart's legs are
+    equal, and relief is the radius of the round hole about its point.  ring: the name of the line,
+    empty for the outline.
     """
 
     name: str
@@ -35,6 +36,7 @@ class Bite:
     width: float
     depth: float
     ring: str = ""
+    relief: float = 0.0
 
 
 def bitten(line: Path, bites: Sequence[Bite]) -> Path:
@@ -86,6 +88,8 @@ def _bite_path(bite: Bite, start: complex, end: complex, inward: complex) -> Pat
     made: list[Segment]
     if bite.shape == "v":
         made = [Line(start, middle + inward * bite.depth), Line(middle + inward * bite.depth, end)]
+    elif bite.shape == "dart":
+        made = _dart(start, end, bite.depth, bite.relief)
     elif bite.shape == "castle":
         a, b = start + inward * bite.depth, end + inward * bite.depth
         made = [Line(start, a), Line(a, b), Line(b, end)]
@@ -95,6 +99,20 @@ def _bite_path(bite: Bite, start: complex, end: complex, inward: complex) -> Pat
         bulge = _bulge_to(a, b, inward, bite.depth - straight)
         made = [s for s in (Line(start, a), Arc(a, b, bulge), Line(b, end)) if s.start != s.end]
     return Path.of(made, closed=False)
+
+
+def _dart(start: complex, end: complex, depth: float, relief: float) -> list[Segment]:
+    """Equal legs to a point before the middle of the mouth, with a round hole about it."""
+    inward = 1j * (end - start) / abs(end - start)
+    point = (start + end) / 2 + inward * depth
+    if relief <= 0:
+        return [Line(start, point), Line(point, end)]
+    legs = [(p - point) / abs(p - point) for p in (start, end)]
+    lean = math.atan2(abs(end - start) / 2, depth)
+    bulge = -math.tan((math.pi - lean) / 4)
+    top = point + inward * relief
+    a, b = (point + leg * relief for leg in legs)
+    return [Line(start, a), Arc(a, top, bulge), Arc(top, b, bulge), Line(b, end)]
 
 
 def _bulge_to(start: complex, end: complex, inward: complex, rise: float) -> float:

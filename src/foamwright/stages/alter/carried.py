@@ -1,7 +1,7 @@
 """A length carried from one edge to another, of the same piece or of another.
 
 The edge or opening keeps its shape and grows or shrinks as a whole to the length; the runs beside
-an edge, from corner to corner, follow its ends.
+an edge, from corner to corner, follow its ends.  Lengths are those once darts are closed.
 """
 
 from __future__ import annotations
@@ -39,8 +39,8 @@ def carried(
         missed = []
         for name, carry in asked:
             try:
-                wanted = edge_of(carry.from_, made).length + carry.ease
-                if abs(made[name].edge(carry.edge).length - wanted) > CARRIED / 10:
+                wanted = edge_of(carry.from_, made).sewn + carry.ease
+                if abs(made[name].edge(carry.edge).sewn - wanted) > CARRIED / 10:
                     missed.append(f"{name}.{carry.edge}")
                     made[name] = _made_long(made[name], carry, wanted)
             except (NoSuchEdgeError, GeometryError) as why:
@@ -56,7 +56,7 @@ def _made_long(pattern: Pattern, carry: Carry, wanted: float) -> Pattern:
     if wanted <= 0:
         raise GeometryError("no length would be left")
     run = pattern.run(carry.edge)
-    factor = wanted / pattern.edge(carry.edge).length
+    factor = wanted / pattern.edge(carry.edge).sewn
     return pattern.reshaped(run.ring, holding(pattern, run.ring, [(run, factor)], IDENTITY))
 
 

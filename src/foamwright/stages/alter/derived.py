@@ -2,7 +2,7 @@
 
 Its sides lie inside the shell's by a distance, or by as much as lets it fill the shell when it is
 rolled from foam; other edges by what the job says.  Places and edges keep the shell's names.  The
-shell's openings, slits, marks and grain are not the core's.
+shell's openings, slits, marks and arrows are not the core's.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from foamwright.findings import Finding, fault
 from foamwright.job import PieceSpec
 from foamwright.job_cores import CoreKeys, Way
 from foamwright.stages.alter.allowance import inset
+from foamwright.stages.alter.arrows import pointed
 from foamwright.stages.alter.axis import twin
 from foamwright.stages.alter.draft import Draft, Drafts
 from foamwright.stages.alter.edges import NoSuchEdgeError
@@ -58,6 +59,8 @@ def derived_cores(
             mend = "name edges of the shell, and lessen what is taken off"
             findings.append(fault("A351", f"{name} core", str(why), mend, piece=name))
             continue
+        pattern, found = pointed(pattern, spec)
+        findings += found
         made[name] = Draft(pattern, spec, pattern.piece())
         findings += missing_edges(pattern)
     return made, tuple(findings)
@@ -78,6 +81,8 @@ def derived(
         slits=(),
         marks=(),
         grain=None,
+        nap=None,
+        stretch=None,
         notes=(),
         cut=None,
     )

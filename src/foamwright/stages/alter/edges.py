@@ -18,7 +18,8 @@ class NoSuchEdgeError(Exception):
 class Edge:
     """A run of a line from arc length start to end (mm); end may pass the line's own start.
 
-    ring: the name of the line in its pattern.
+    ring: the name of the line in its pattern.  darts: from where to where along the edge each dart
+    takes it up, mm, in order: so much is gone once they are closed.
     """
 
     name: str
@@ -26,10 +27,26 @@ class Edge:
     start: float
     end: float
     ring: str = ""
+    darts: tuple[tuple[float, float], ...] = ()
 
     @property
     def length(self) -> float:
         return self.end - self.start
+
+    @property
+    def sewn(self) -> float:
+        """Its length once its darts are closed, mm."""
+        return self.sewn_at(self.length)
+
+    def sewn_at(self, along: float) -> float:
+        """How far along the edge a place is once the darts before it are closed, mm."""
+        return along - sum(min(max(along - a, 0.0), b - a) for a, b in self.darts)
+
+    def along(self, sewn: float) -> float:
+        """How far along the edge a place is that is so far along it once its darts are closed."""
+        for a, b in self.darts:
+            sewn += b - a if sewn > a else 0.0
+        return sewn
 
     def place(self, along: float) -> float:
         """Arc length on the line at `along` mm from the edge's start."""

@@ -17,7 +17,7 @@ from foamwright.findings import Finding, fault
 from foamwright.geometry.contour import Contour, Strand, closed_up
 from foamwright.geometry.path import Path, joined
 from foamwright.geometry.segments import Line
-from foamwright.job import Notch, PieceSpec, Relief
+from foamwright.job import Dart, Notch, PieceSpec, Relief
 from foamwright.model import Mark, Slit
 from foamwright.stages.alter.axis import ON_AXIS, Axis, axis_of, twin
 from foamwright.stages.alter.edges import NoSuchEdgeError
@@ -203,6 +203,7 @@ def both_halves(spec: PieceSpec, pattern: Pattern) -> PieceSpec:
             ),
             "notch": _both(spec.notch, edges, places),
             "relief": _both(spec.relief, edges, places),
+            "dart": _both_darts(spec.dart, edges, places),
         }
     )
 
@@ -217,6 +218,15 @@ Item = TypeVar("Item", Notch, Relief)
 
 def _twinned(keys: Mapping[str, Value], edges: set[str]) -> dict[str, Value]:
     return {**{twin(k): v for k, v in keys.items() if k in edges}, **keys}
+
+
+def _both_darts(darts: tuple[Dart, ...], edges: set[str], places: set[str]) -> tuple[Dart, ...]:
+    made = list(darts)
+    for dart in (d for d in darts if d.edge in edges):
+        point = twin(dart.point) if dart.point in places and dart.point else dart.point
+        keys = {"edge": twin(dart.edge), "at": dart.at.from_the_other_end, "point": point}
+        made.append(dart.model_copy(update=keys))
+    return tuple(made)
 
 
 def _both(items: tuple[Item, ...], edges: set[str], places: set[str]) -> tuple[Item, ...]:

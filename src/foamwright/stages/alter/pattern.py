@@ -24,6 +24,8 @@ from foamwright.stages.alter.edges import Edge, NoSuchEdgeError
 
 #: A drawn point names a place on a ring when it lies this near to it, mm.
 POINT_REACH = 1.0
+#: Lengths along a ring that differ by less are the same, mm: rounding of doubles.
+SAME = 1e-6
 #: The outline's name among the rings.
 OUTLINE = ""
 #: Points of our own, which no drawing names and no piece shows, begin with this.
@@ -58,7 +60,7 @@ class Pattern:
 
     edges: the names of the places that each named edge runs between.  points: drawn points that
     lie on no ring, and our own.  cut: the outline's cut line where it is known: as drawn while
-    nothing has changed the stitch line, or once the allowance is on.
+    nothing has changed the stitch line, or once the allowance is on.  darts: their names.
     """
 
     name: str
@@ -74,6 +76,7 @@ class Pattern:
     cut: Path | None = None
     nap: float | None = None
     stretch: float | None = None
+    darts: tuple[str, ...] = ()
 
     # places and edges
 
@@ -136,7 +139,19 @@ class Pattern:
         path = self.ring(run.ring).path
         at = path.joint_lengths()
         start, end = (at[j] for j in self.joints(run))
-        return Edge(name, path, start, end if end > start else end + path.length, run.ring)
+        end = end if end > start else end + path.length
+        return Edge(name, path, start, end, run.ring, self._darts_in(run.ring, start, end))
+
+    def _darts_in(self, ring: str, start: float, end: float) -> tuple[tuple[float, float], ...]:
+        """The mouths of the darts on a run of a ring, as lengths from its start."""
+        contour = self.ring(ring)
+        found = []
+        for ends in ((f"{name}-start", f"{name}-end") for name in self.darts):
+            if all(n in contour.places for n in ends):
+                a, b = ((contour.along(n) - start) % contour.length for n in ends)
+                if a < (b or contour.length) <= end - start + SAME:
+                    found.append((a, b or contour.length))
+        return tuple(sorted(found))
 
     def place(self, name: str) -> tuple[str, float]:
         """The ring on which a place lies and its arc length there. Raises NoSuchEdgeError."""

@@ -39,11 +39,11 @@ def with_seam_notches(drafts: Mapping[str, Draft], seams: Iterable[Seam]) -> dic
 def _sides(seam: Seam, patterns: Mapping[str, Pattern]) -> dict[tuple[str, str], list[float]]:
     """Each side's piece and edge, with the share of its length at which each notch lies."""
     first, second = seam.joins
-    length = edge_of(first, patterns).length
-    edge_of(second, patterns)
-    shares = [n.at.along(length) / length for n in seam.notch]
-    found = {_parts(second): [1 - s for s in shares]}
-    return {**found, _parts(first): shares}  # an edge sewn to its own mirror image: once
+    one, other = edge_of(first, patterns), edge_of(second, patterns)
+    shares = [n.at.along(one.sewn) / one.sewn for n in seam.notch]
+    found = {_parts(second): [other.along((1 - s) * other.sewn) / other.length for s in shares]}
+    mine = [one.along(s * one.sewn) / one.length for s in shares]
+    return {**found, _parts(first): mine}  # an edge sewn to its own mirror image: once
 
 
 def _parts(join: str) -> tuple[str, str]:

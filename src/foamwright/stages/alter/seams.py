@@ -99,8 +99,8 @@ def _measured(seam: Seam, drafts: Drafts) -> tuple[SeamRow, _Notched]:
     )
     turned = seam.joins[0] != seam.joins[1]
     if turned:
-        other = sorted(second.length - at for at in other)
-    lengths = (first.length, second.length)
+        other = sorted(second.sewn - at for at in other)
+    lengths = (first.sewn, second.sewn)
     row = SeamRow(
         seam.name,
         seam.joins,
@@ -115,7 +115,7 @@ def _measured(seam: Seam, drafts: Drafts) -> tuple[SeamRow, _Notched]:
 
 
 def _notches_along(drawn: Draft, edge: Edge) -> list[float]:
-    """How far along an edge its piece's notches lie, but for those at its very ends, mm."""
+    """How far along an edge, its darts closed, its notches lie, but for those at its ends, mm."""
     found = []
     for notch in drawn.spec.notch:
         try:
@@ -123,7 +123,8 @@ def _notches_along(drawn: Draft, edge: Edge) -> list[float]:
         except NoSuchEdgeError:
             continue  # A303 tells it
         along = [(at - edge.start) % edge.line.length for ring, at in places if ring == edge.ring]
-        found += [s for s in along if LENGTH_SLACK < s < edge.length - LENGTH_SLACK]
+        along = [edge.sewn_at(s) for s in along if s <= edge.length]
+        found += [s for s in along if LENGTH_SLACK < s < edge.sewn - LENGTH_SLACK]
     return sorted(found)
 
 
