@@ -171,6 +171,11 @@ def test_the_rules_hold_for_a_coupon(user: Path, tmp_path: Path) -> None:
     assert not (tmp_path / "out").exists()
 
 
+def test_what_is_cut_by_hand_has_no_coupon(user: Path, tmp_path: Path) -> None:
+    with pytest.raises(Refused, match="J551"):
+        cut_coupon("pu-foam-12mm", "hand-cutting", tmp_path / "out")
+
+
 def test_a_jobs_permit_and_shelf_count_for_its_coupon(user: Path, tmp_path: Path) -> None:
     job = tmp_path / "job" / "job.toml"
     own = job.parent / "profiles" / "materials"

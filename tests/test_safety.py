@@ -66,7 +66,7 @@ NEVER_LASER = [
 ]
 BY_PERMIT = ["polyurethane-foam", "eva", "polyester", "nylon", "acetate", "spandex", "wool"]
 WITH_CARE = ["vegetable-leather", "cotton", "linen", "cork", "paper", "card", "corrugated-card"]
-KNIVES: tuple[Method, ...] = ("drag-knife", "oscillating-knife")
+KNIVES: tuple[Method, ...] = ("drag-knife", "oscillating-knife", "hand")
 
 
 @pytest.fixture(scope="module")

@@ -160,7 +160,7 @@ class Noticed:
 class AskedJob:
     """The job with the folder it stands in, the shelf it sees and the rules of that shelf.
 
-    job: with a piece for each of its sizes.
+    job: with a piece for each of its sizes.  by_hand: pieces that no machine cuts.
     """
 
     request: Request
@@ -169,6 +169,7 @@ class AskedJob:
     shelf: Shelf
     rules: Rules
     sizes: tuple[JobSize, ...]
+    by_hand: frozenset[str] = frozenset()
 
     @property
     def stem(self) -> str:
@@ -206,7 +207,8 @@ class AskedJob:
 
     @property
     def specs(self) -> tuple[PieceSpec, ...]:
-        return tuple(s for s in self.job.piece if self.wants_piece(s))
+        wanted = (s for s in self.job.piece if self.wants_piece(s))
+        return tuple(s for s in wanted if s.name not in self.by_hand)
 
 
 @dataclass(frozen=True)

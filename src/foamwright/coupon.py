@@ -20,6 +20,7 @@ from foamwright import pipeline
 from foamwright.asked import Request
 from foamwright.coupon_design import TITLE, Design, Part, design, drawing
 from foamwright.derive import settings_for
+from foamwright.findings import Refused, fault
 from foamwright.finishing import Result
 from foamwright.inherit import Kind
 from foamwright.measured import given
@@ -43,6 +44,9 @@ def cut_coupon(material: str, machine: str, out: Path, job: Path | None = None) 
     """
     shelf = Shelf.of(job.parent, base=Path()) if job else Shelf.of()
     stuff, gear = shelf.material(material), shelf.machine(machine)
+    if gear.profile.method == "hand":
+        what = "what is cut by hand has no kerf and no offset to find"
+        raise Refused([fault("J551", f"{stuff.id} on {gear.id}", what, "name a machine")])
     made = design(
         gear.profile.method,
         stuff.profile.thickness,

@@ -113,6 +113,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "J546": "a profile of an older schema, read as one of the present",
         "J547": "a profile made by a newer version",
         "J548": "a blade that is due",
+        "J551": "a coupon that can't be made",
+        "J552": "pieces that are cut by hand, which have no cut file",
         # A: alterations (stages/alter)
         "A301": "a mark at a point that isn't drawn",
         "A302": "a mark too near an edge, or outside the piece",

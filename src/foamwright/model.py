@@ -25,7 +25,8 @@ from foamwright.geometry.oval import Oval
 from foamwright.geometry.path import Path, joined
 from foamwright.geometry.segments import Segment
 
-Method: TypeAlias = Literal["laser", "drag-knife", "oscillating-knife"]
+#: What cuts. `hand` is no machine's: it has a paper pattern, and no cut file.
+Method: TypeAlias = Literal["laser", "drag-knife", "oscillating-knife", "hand"]
 MarkShape: TypeAlias = Literal["cross", "dot", "hole", "line", "notch", "fold", "label"]
 MarkMaker: TypeAlias = Literal["score", "pen", "hole", "slit"]
 #: Where the drafted size holds: where the tool goes in, halfway, or where it comes out.

@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from foamwright.asked import Noticed, Plan, Request
+from foamwright.by_hand import leave_to_hand
 from foamwright.checking import check_necks, check_pairs, check_patterns
 from foamwright.comparing import StockRow, compare_stocks
 from foamwright.copying import make_copies
@@ -60,6 +61,8 @@ def plan(request: Request) -> Plan:
     """All that `cut` does up to writing. Raises Refused with every fault found so far."""
     asked = load(request)  # job file, shelf, rules
     noticed = Noticed(job_lines(asked))
+    asked = noticed(leave_to_hand(asked))
+    noticed.stop_on_fault()
     drawn = noticed(read_drawings(asked))  # acquire
     benches = noticed(set_up(asked))  # profiles -> tool, limits, stock
     thick = thicknesses(asked, benches)

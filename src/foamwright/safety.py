@@ -107,6 +107,8 @@ def _assess_one(
 
 def a_method(method: Method) -> str:
     """The method with its article, for messages."""
+    if method == "hand":
+        return "a blade held in the hand"
     return f"{'an' if method.startswith('o') else 'a'} {method.replace('-', ' ')}"
 
 
@@ -185,7 +187,7 @@ def assess_record(record: Record, rules: Rules, today: datetime.date) -> tuple[F
             where = f"record.json: permit {entry.reference!r}"
             found.append(fault("S007", where, e.errors()[0]["msg"], "cut anew"))
     for (material, machine), methods in _pairs(record).items():
-        if not methods or not methods <= set(METHODS):
+        if not methods or not methods <= set(METHODS) - {"hand"}:
             named = ", ".join(sorted(methods)) or "none"
             where = f"record.json: {material} on {machine}"
             found.append(fault("S007", where, f"no method that has rules ({named})", "cut anew"))

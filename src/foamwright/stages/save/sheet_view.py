@@ -47,6 +47,8 @@ _SETTINGS = (
     ("focus_depth", "Focus below the face", "mm"),
     ("focus_step", "Focus deeper by each pass", "mm"),
 )
+#: Settings that a scored mark has of its own.
+_SCORED = ("speed", "power", "focus", "force", "depth", "blade")
 #: Rows that a row for each pass stands in for.
 _BY_PASS = ("Passes", "Focus below the face", "Focus deeper by each pass")
 #: Blade values that may stand in the machine's profile, where the cut gives none.
@@ -148,6 +150,16 @@ def _settings(
         )
         for key, name, unit in _SETTINGS
         if told.get(f"cut.{key}") is not None
+    ]
+    rows += [
+        Setting(
+            f"Marks: {name.lower()}",
+            _amount(told[f"score.{key}"], unit),
+            _basis(told, key, "score."),
+            origins[f"score.{key}"],
+        )
+        for key, name, unit in _SETTINGS
+        if key in _SCORED and told.get(f"score.{key}") is not None
     ]
     rows += [
         Setting(name, _amount(gear[key], unit), _basis(gear, key), origins[key])
