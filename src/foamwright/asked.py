@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from foamwright.errors import CommandError
+from foamwright.exchange import ExchangeUnits, PatternPiece
 from foamwright.findings import Finding, Refused
 from foamwright.hazards import Rules
 from foamwright.job import Job, PieceSpec
@@ -57,6 +58,7 @@ class Request:
     today: datetime.date = field(default_factory=datetime.date.today)
     out: Path | None = None
     measuring: tuple[WordTable, ...] = ()
+    exchange: ExchangeUnits | None = None
 
     @staticmethod
     def of(
@@ -74,6 +76,7 @@ class Request:
         by_hand: bool = False,
         first_layout: bool | None = None,
         tell: Callable[[Progress], None] | None = None,
+        exchange: ExchangeUnits | None = None,
     ) -> Request:
         """From the options. Raises CommandError where they contradict each other.
 
@@ -94,7 +97,9 @@ class Request:
             raise CommandError(f"{named} go with a bare drawing; {job.name} says it itself")
         first = layout_time == 0 if first_layout is None else first_layout
         asked = LayoutAsked(layout_time, seed, fresh_layout, first, tell)
-        return Request(job, material, machine, units, scale, mirrored, tuple(only), asked)
+        names = tuple(only)
+        given_by = (job, material, machine, units, scale, mirrored, names, asked)
+        return Request(*given_by, exchange=exchange)
 
     @property
     def is_drawing(self) -> bool:
@@ -175,6 +180,11 @@ class AskedJob:
     def stem(self) -> str:
         """The job's name in file names."""
         return safe_name(self.job.job.name).lower()
+
+    @property
+    def exchange(self) -> ExchangeUnits | None:
+        """In which units the pattern is written for other shops too, if it is."""
+        return self.request.exchange or self.job.job.exchange
 
     def machine_of(self, spec: PieceSpec) -> str:
         return spec.machine or self.job.job.machine or ""
@@ -273,3 +283,4 @@ class Plan:
     layouts: Layouts
     programs: tuple[tuple[Bench, Program], ...]
     findings: tuple[Finding, ...]
+    patterns: tuple[PatternPiece, ...] = ()

@@ -162,6 +162,11 @@ def check(as_json: bool, compare_stock: bool, **options: Any) -> None:
 @main.command()
 @_job_options
 @click.option("--out", type=_FILE, required=True, help="Folder for the cut files.")
+@click.option(
+    "--exchange",
+    type=click.Choice(["metric", "english"]),
+    help="Write the pattern for other shops too, in mm or inches.",
+)
 @guarded
 def cut(out: Path, as_json: bool, **options: Any) -> None:
     """Make the cut files, prove them from disk, and write the operator's sheet.
@@ -184,6 +189,8 @@ def cut(out: Path, as_json: bool, **options: Any) -> None:
         report.show_findings(result.findings)
         made = report.counted(len(result.record.files), "cut file")
         click.echo(f"{made} and the operator's sheet are in {readable(str(out))}")
+        if result.record.exchange is not None:
+            click.echo(f"the pattern for other shops: {result.record.exchange.name}")
 
 
 @main.command()

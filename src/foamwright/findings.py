@@ -225,7 +225,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "V024": "a recorded holding bridge that is not there as told",
         "V041": "what a record tells and nothing in its folder can prove, told",
         "V042": "a recorded time that the files' paths don't take",
-        "V043": "an operator's sheet that is missing or was changed",
+        "V043": "an operator's sheet or pattern exchange file that is missing or was changed",
+        "V051": "a pattern exchange file that holds other pieces than recorded",
         # S: safety (safety.py)
         "S001": "forbidden: a material that no option lets this kind of tool cut",
         "S002": "a material that wants the site's permit, and none is given",

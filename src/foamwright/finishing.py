@@ -19,6 +19,7 @@ from foamwright.asked import AskedJob, Bench, Plan
 from foamwright.check_tables import tables_of
 from foamwright.checklist import CheckLine, Stage, checklist, load_checklist
 from foamwright.errors import CommandError
+from foamwright.exchanging import write_exchange
 from foamwright.explained import Explanation
 from foamwright.findings import Finding, Refused, fault
 from foamwright.hazards import Rules, load_rules
@@ -79,7 +80,8 @@ def keep_out_of_others(planned: Plan, out: Path) -> None:
 
 
 def write_programs(planned: Plan, folder: Path) -> Record:
-    """Every program as DXF and SVG, and a record without proof; gives that record."""
+    """Every program as DXF and SVG, the pattern for other shops where it is asked for, and a record
+    without proof; gives that record."""
     files: list[FileEntry] = []
     for bench, program in planned.programs:
         stem = _file_stem(planned.asked, bench, program)
@@ -91,7 +93,9 @@ def write_programs(planned: Plan, folder: Path) -> Record:
             data = text.encode("utf-8")
             write_file(folder, f"{stem}.{kind}", data)
             files.append(file_entry(f"{stem}.{kind}", kind, program, bench.style, data))
-    draft = _record(planned, files)
+    exchange, sealed = write_exchange(planned, folder)
+    told = {"exchange": exchange, "others": tuple(sealed), "sealed": sealed}
+    draft = _record(planned, files).model_copy(update=told)
     write_file(folder, RECORD, draft.to_text())
     return draft
 
@@ -211,13 +215,14 @@ def finish(
         update={
             "verification": proof,
             "findings": tuple(f.line() for f in told),
-            "others": (SHEET, layout) if layout else (SHEET,),
+            "others": (SHEET, *draft.others, *((layout,) if layout else ())),
         }
     )
     programs = [p for _, p in planned.programs]
     view = view_of(record, programs, _checklist(planned), tables_of(planned.checks))
     sheet = sheet_html(replace(view, measuring=planned.asked.request.measuring))
-    record = record.model_copy(update={"sealed": {SHEET: sha256(sheet.encode("utf-8"))}})
+    sealed = {**draft.sealed, SHEET: sha256(sheet.encode("utf-8"))}
+    record = record.model_copy(update={"sealed": sealed})
     write_file(folder, SHEET, sheet)
     write_file(folder, RECORD, record.to_text())
     if layout:

@@ -14,6 +14,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, ValidationError, ValidationInfo
 
+from foamwright.exchange import ExchangeUnits
 from foamwright.fields import BridgeKeys, Length, Name, Size, Table, Text, Width, bare_unit
 from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
@@ -258,6 +259,7 @@ class JobHead(SizeKeys):
 
     true_face: where the drafted size holds if the kerf tapers; top is where the tool goes in.  It
     is the whole job's, for one tool cuts all pieces of a material.
+    exchange: the pattern is written for other shops too, in these units.
     """
 
     name: Name
@@ -270,6 +272,7 @@ class JobHead(SizeKeys):
     crossings: Literal["refuse", "even-odd"] = "refuse"
     unreached_max: Annotated[Width, Field(le=100)] = 0.5
     true_face: TrueFace = "top"
+    exchange: ExchangeUnits | None = None
 
 
 class Job(Part):

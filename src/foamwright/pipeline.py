@@ -14,6 +14,7 @@ from foamwright.by_hand import leave_to_hand
 from foamwright.checking import check_necks, check_pairs, check_patterns
 from foamwright.comparing import StockRow, compare_stocks
 from foamwright.copying import make_copies
+from foamwright.exchanging import exchange_pieces
 from foamwright.explained import Explanation
 from foamwright.findings import Finding, refuse_on_fault
 from foamwright.finishing import (
@@ -79,7 +80,9 @@ def plan(request: Request) -> Plan:
     cuts = noticed(compensate_sheets(asked, benches, layouts))  # compensate
     noticed.stop_on_fault()
     programs = order_cuts(benches, cuts)  # order
-    return Plan(asked, benches, noticed.checks, layouts, programs, noticed.findings)
+    patterns = exchange_pieces(asked, drafts)
+    checks, findings = noticed.checks, noticed.findings
+    return Plan(asked, benches, checks, layouts, programs, findings, patterns)
 
 
 def cut(request: Request, out: Path) -> Result:

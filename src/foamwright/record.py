@@ -195,6 +195,46 @@ class PermitEntry(Entry):
     data_sheet: str | None = None
 
 
+Point = tuple[float, float]
+
+
+class ExchangeNotch(Entry):
+    """A notch of a pattern exchange file, in its block's mm and degrees."""
+
+    layer: str
+    at: Point
+    depth: Size
+    width: Amount
+    angle: float
+
+
+class ExchangePiece(Entry):
+    """A block of a pattern exchange file: path data in the block's own mm, by the standard's layer.
+
+    lines: layer to paths: 1 boundary, 8 internal lines, 11 cutouts and slits, 14 sew lines.
+    """
+
+    name: str
+    block: str
+    material: str
+    count: Annotated[int, Field(ge=0)]
+    mirrored: Annotated[int, Field(ge=0)]
+    grain: float
+    lines: dict[str, tuple[str, ...]]
+    drills: tuple[Point, ...] = ()
+    notches: tuple[ExchangeNotch, ...] = ()
+
+
+class ExchangeEntry(Entry):
+    """The pattern exchange file (ASTM D6673), which is no cut file. off_mm: how far its chords and
+    rounding may lie off the lines."""
+
+    name: str
+    units: Literal["metric", "english"]
+    off_mm: Size
+    pieces: tuple[ExchangePiece, ...]
+
+
 class Record(Entry):
     """The whole record. others: the run's files that are neither cut files nor this record;
     sealed: sha256 of those that must stay as they are, the operator's sheet, by name."""
@@ -209,6 +249,7 @@ class Record(Entry):
     sheets: tuple[SheetEntry, ...]
     pieces: tuple[PieceEntry, ...]
     files: tuple[FileEntry, ...]
+    exchange: ExchangeEntry | None = None
     others: tuple[str, ...] = ()
     sealed: dict[str, str] = {}
     layout: dict[str, Any]

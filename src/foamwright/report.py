@@ -321,6 +321,7 @@ def result_data(result: Result, out: Path) -> dict[str, Any]:
         **plan_data(result.plan),
         "folder": out.name,
         "files": [f.name for f in result.record.files],
+        "exchange": result.record.exchange.name if result.record.exchange else None,
         "verification": plain(result.record.verification),
     }
 

@@ -464,10 +464,12 @@ def _time_of(entry: FileEntry, sheet: SheetEntry, data: bytes | None) -> dict[st
 
 
 def _others(folder: Path, record: Record) -> Iterator[Finding]:
-    """V043: the operator's sheet, missing, changed after the cut, or without its hash."""
+    """V043: the operator's sheet or an exchange file, missing, changed after the cut, or without
+    its hash."""
     pages = [n for n in record.others if n.endswith(".html")]
+    pages += [record.exchange.name] if record.exchange else []
     if record.verification is not None and (not pages or set(pages) - set(record.sealed)):
-        what = "the record has no hash of the operator's sheet"
+        what = "the record has no hash of the operator's sheet or the pattern exchange file"
         yield fault("V043", RECORD, what, _ANEW)
     for name, due in record.sealed.items():
         if Path(name).name != name:

@@ -23,7 +23,13 @@ from foamwright.findings import Finding, fault, note, warning
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import Path
 from foamwright.stages.acquire.dxf_entities import READERS, OutOfPlaneError, Run, plane_map, run_of
-from foamwright.stages.acquire.dxf_exchange import NOTCHES, Meaning, meanings, stated_unit
+from foamwright.stages.acquire.dxf_exchange import (
+    NOTCHES,
+    Meaning,
+    is_slit,
+    meanings,
+    stated_unit,
+)
 from foamwright.stages.acquire.dxf_hatch import FILLS, boundaries
 from foamwright.stages.acquire.dxf_open import INSUNITS, Opened, open_dxf
 from foamwright.stages.acquire.dxf_told import Tally, findings_of, plain
@@ -186,6 +192,8 @@ class _Walk:
                 self.tally.wide.append(path.start)
             words, called = plain(run.words), meant.name if meant and role == "point" else ""
             special = FILL if kind in FILLS else MIRROR if meant and role == "fold" else ""
+            if meant and is_slit(layer, kind, path.closed):
+                role = "slit"
             yield Shape(path, called, words, groups, role, where, special)
 
     def _runs(self, entity: Any, frame: _Frame, where: str) -> list[tuple[Run, Path | None]]:

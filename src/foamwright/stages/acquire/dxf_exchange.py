@@ -19,6 +19,8 @@ from ezdxf.document import Drawing
 
 #: The layer of the piece's boundary; a file without it is no exchange file.
 BOUNDARY = "1"
+#: The layer of what is cut inside it.
+CUTOUTS = "11"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,11 @@ def meanings(document: Drawing) -> Mapping[str, Meaning]:
 def _is_piece(block: Any) -> bool:
     layers = {str(e.dxf.get("layer", "0")) for e in block if e.dxftype() not in ("TEXT", "ATTDEF")}
     return BOUNDARY in layers and layers <= LAYERS.keys()
+
+
+def is_slit(layer: str, kind: str, closed: bool) -> bool:
+    """Whether an internal cutout is a slit: a whole polyline that is open. Loose lines may join."""
+    return layer == CUTOUTS and kind in ("POLYLINE", "LWPOLYLINE") and not closed
 
 
 def stated_unit(document: Drawing) -> str | None:

@@ -10,6 +10,7 @@ from foamwright.stages.alter.core import CoreRow, measure_cores
 from foamwright.stages.alter.cuttable import suited
 from foamwright.stages.alter.derived import derived_cores
 from foamwright.stages.alter.draft import Draft, Drafts
+from foamwright.stages.alter.exchanged import exchanged
 from foamwright.stages.alter.frail import NeckRow, NotchRow, measure_neck, notch_depths
 from foamwright.stages.alter.labels import Face, Joint, labelled
 from foamwright.stages.alter.pairs import PairRow, measure_pair
@@ -32,6 +33,7 @@ __all__ = [
     "copies_of",
     "derived_cores",
     "draft",
+    "exchanged",
     "labelled",
     "measure_cores",
     "measure_neck",

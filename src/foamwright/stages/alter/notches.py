@@ -99,6 +99,11 @@ def _at_spot(
         return Set(findings=(told,))
 
 
+def spots_of(pattern: Pattern, spec: PieceSpec, notch: Notch) -> tuple[Spot, ...]:
+    """Where a notch, or the two of a double one, go on the cut line. Raises NoSuchEdgeError."""
+    return tuple(_spot(pattern, spec, notch, shift) for _, shift in _pair("", notch))
+
+
 def places_of(pattern: Pattern, notch: Notch) -> tuple[tuple[str, float], ...]:
     """The ring and the arc length on its stitch line (mm) of a notch, or of a double one's two.
 

@@ -119,7 +119,9 @@ class Batch:
 @dataclass(frozen=True, slots=True)
 class SheetView:
     """All that the sheet tells. warnings, notes: findings as lines; checks: of the pattern;
-    measuring: what is to be measured of what was cut."""
+    measuring: what is to be measured of what was cut; exchange: the file for other shops, which is
+    not for the machine.
+    """
 
     job: str
     version: str
@@ -131,6 +133,7 @@ class SheetView:
     verification: Verification | None
     checks: tuple[WordTable, ...] = ()
     measuring: tuple[WordTable, ...] = ()
+    exchange: str = ""
 
 
 def sheet_html(view: SheetView) -> str:

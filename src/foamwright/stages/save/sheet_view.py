@@ -82,6 +82,7 @@ def view_of(
         notes=tuple(f for f in record.findings if f not in warnings),
         verification=record.verification,
         checks=checks,
+        exchange=record.exchange.name if record.exchange else "",
     )
 
 

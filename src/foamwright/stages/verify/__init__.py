@@ -25,6 +25,7 @@ from foamwright.record import (
 from foamwright.stages.verify.agreement import wrong_operations, wrong_tool
 from foamwright.stages.verify.compare import Fault, Proof, Spot
 from foamwright.stages.verify.contents import wrong_order
+from foamwright.stages.verify.exchange import prove_exchange
 from foamwright.stages.verify.faces import told
 from foamwright.stages.verify.read_dxf import read_dxf
 from foamwright.stages.verify.read_record import RECORD, read_record
@@ -67,6 +68,8 @@ def verify(folder: pathlib.Path, limit: float = LIMIT) -> tuple[Verification, tu
     if record is None:
         return _failed(limit), findings
     proof, more = verify_record(record, read_files(folder, record), limit)
+    if record.exchange is not None:
+        more += prove_exchange(record.exchange, _read(folder, record.exchange.name))
     return proof.model_copy(update={"passed": proof.passed and not findings}), (*findings, *more)
 
 
