@@ -95,6 +95,8 @@ function measure(root) {
   for (const e of root.querySelectorAll("path,rect,circle,ellipse,line,polyline,polygon")) {
     if (e.namespaceURI != NS || e.closest(APART)) continue;
     if (!e.checkVisibility({visibilityProperty: true}) || hidden(e, root)) continue;
+    const paint = getComputedStyle(e);
+    if (paint.fill == "none" && paint.stroke == "none") continue;
     const m = e.getScreenCTM(), d = data(e);
     if (!m || !d) continue;
     const s = Math.hypot(m.a, m.b), t = Math.hypot(m.c, m.d), dot = m.a * m.c + m.b * m.d;

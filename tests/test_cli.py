@@ -409,7 +409,7 @@ SPOILT = {
     "no drawing": ("a letter to a friend", "R002"),
     "a web page": ("<html><p>hello</p></html>", "R002"),
     "broken XML": ("<svg><path", "R201"),
-    "an open outline": (svg('<path id="p" fill="none" d="M10 10 H50 V50 H10"/>'), "R101"),
+    "an open outline": (svg('<path fill="none" stroke="red" d="M10 10 H50 V50 H10"/>'), "R101"),
     "a crossing outline": (svg('<path id="p" d="M10 10 L50 50 H10 L50 10 Z"/>'), "R102"),
     "no size": (svg('<rect id="p" x="10" y="10" width="0" height="20"/>'), "R103"),
     "a number that is none": (svg('<path id="p" d="M10 10 L NaN 50 L10 50 Z"/>'), "R202"),

@@ -135,7 +135,8 @@ def fault_of(folder: Path, body: str) -> Finding:
 
 
 def test_an_open_outline_tells_its_gap(tmp_path: Path) -> None:
-    found = fault_of(tmp_path, '<path id="sole" fill="none" d="M10 10h50v50h-50v-49"/>')
+    line = '<path id="sole" fill="none" stroke="#000" d="M10 10h50v50h-50v-49"/>'
+    found = fault_of(tmp_path, line)
     assert (found.code, found.where) == ("R101", "heron.svg line 1 #sole")
     assert "1 mm from (10.00, 89.00) mm to its start at (10.00, 90.00) mm" in found.what
 
@@ -185,6 +186,25 @@ def test_specks_are_left_out_and_told(tmp_path: Path) -> None:
     assert [len(p.openings) for p in found.pieces] == [0]
     assert codes(told) == ["R114"]
     assert "2 specks" in told[0].what
+
+
+def test_slivers_are_left_out_and_told(tmp_path: Path) -> None:
+    body = '<rect width="40" height="40"/><path d="M60 9h30v0.004h-30z"/>'
+    found, (told,) = read(tmp_path, body)
+    assert len(found.pieces) == 1
+    assert (told.code, told.spots) == ("R120", (pytest.approx(60 + 91j),))
+    assert "1 slivers narrower than 0.01 mm left out, the first at (60.00, 91.00) mm" in told.what
+
+
+def test_an_opening_wound_like_its_outline_is_turned_and_told(tmp_path: Path) -> None:
+    """A viewer that goes by winding fills it; drawn as an element of its own it has no winding."""
+    outline = "M10 10h50v50h-50z"
+    for hole, due in (("M20 20h9v9h-9z", ["R119"]), ("M20 20v9h9v-9z", [])):
+        found, told = read(tmp_path, f'<path d="{outline}{hole}"/>')
+        (piece,) = found.pieces
+        assert piece.openings[0].path.area < 0 < piece.outline.area
+        assert codes(told) == due
+    assert codes(read(tmp_path, f'<path d="{outline}"/><path d="M20 20h9v9h-9z"/>')[1]) == []
 
 
 def test_outlines_that_cross_each_other(tmp_path: Path) -> None:

@@ -444,7 +444,7 @@ def test_a_loose_end_within_the_tolerance_is_closed_and_told() -> None:
 
 
 def test_an_open_path_stays_open() -> None:
-    assert not one('<path fill="none" d="M0 0h10v10h-10v-9.9"/>').path.closed
+    assert not one('<path fill="none" stroke="#000" d="M0 0h10v10h-10v-9.9"/>').path.closed
 
 
 @pytest.mark.parametrize(
@@ -453,7 +453,7 @@ def test_an_open_path_stays_open() -> None:
         ("", True),
         ('fill="#ccc" stroke="black"', True),
         ('style="fill: red"', True),
-        ('fill="none"', False),
+        ('fill="none" stroke="red"', False),
         ('fill="transparent" stroke="black"', False),
         ('data-role="slit"', False),
         ('data-role="mark"', False),
@@ -469,6 +469,31 @@ def test_a_fill_closes_a_line_that_has_no_end(paint: str, closed: bool) -> None:
     assert codes(told, False) == (["R118"] if closed else [])
     if closed:
         assert "(10.00, 85.00) mm, the longest 10 mm" in told[0].what
+
+
+def test_what_shows_nothing_is_left_out_and_told_unless_it_has_a_role() -> None:
+    """Many icons hold a frame without paint, which marks their page."""
+    frame = '<path d="M0 0h24v24h-24z" fill="none" stroke="{}"/>'
+    found, told = shapes(frame.format("none") + square_of(5) + frame.format("transparent"))
+    assert [s.path.length for s in found] == pytest.approx([20])
+    assert codes(told, False) == ["R214"]
+    assert told[0].what.startswith("2 shape(s) have neither fill nor stroke")
+    assert one(f'<g id="cut">{frame.format("none")}</g>').role == "cut"
+
+
+def test_points_on_top_of_each_other_are_left_out_and_told_with_their_place() -> None:
+    found, told = shapes('<path d="M10 10h40l0 0h0.00005V60H10V60.00002Z"/>')
+    (path,) = (s.path for s in found)
+    assert len(path.segments) == len(path.corners) == 4
+    assert codes(told, False) == ["R315"]
+    assert told[0].what.startswith("3 points on top of their neighbours")
+    assert told[0].spots[0] == pytest.approx(50 + 90j, abs=1e-3)
+
+
+def test_a_curve_in_steps_finer_than_a_repeated_point_keeps_its_length() -> None:
+    steps = "".join(f"l0.00004 {0.00002 * (k % 3)}" for k in range(5000))
+    (shape,), _ = shapes(f'<path fill="none" stroke="red" d="M10 10{steps}"/>')
+    assert abs(shape.path.end - shape.path.start) == pytest.approx(abs(0.2 + 0.1j), rel=1e-3)
 
 
 def test_a_fill_is_inherited_and_each_subpath_is_closed() -> None:
@@ -512,9 +537,10 @@ def test_a_closed_fill_covers_what_a_browser_fills() -> None:
 
 def test_a_corner_hidden_by_rounded_coordinates_is_none() -> None:
     # 6 degrees over handles of 1 mm written in steps of 0.1 mm: not sure, so no corner
-    coarse = one('<path fill="none" d="M0 50L1.0 50.0L2.0 50.1L40 54.1"/>').path
+    line = '<path fill="none" stroke="#000" d="{}"/>'
+    coarse = one(line.format("M0 50L1.0 50.0L2.0 50.1L40 54.1")).path
     assert coarse.corners == frozenset()
-    fine = one('<path fill="none" d="M0 50L1.000 50.000L2.000 50.105L40 54.094"/>').path
+    fine = one(line.format("M0 50L1.000 50.000L2.000 50.105L40 54.094")).path
     assert fine.corners == frozenset({1})
 
 

@@ -22,6 +22,8 @@ from foamwright.stages.acquire.pathgrammar import Subpath, parse
 from foamwright.stages.acquire.svg import read_svg, read_svg_bytes
 
 PX = 96 / 25.4
+#: A style that leaves of each shape the line alone.
+LINES_ONLY = "*{fill:none!important;stroke:#000!important}"
 #: What the browser's pictures show besides lines, or where it goes by a newer draft than SVG 1.1.
 EXPLAINED = {
     "background-color.svg": "the picture's background is filled",
@@ -95,7 +97,7 @@ def pictures(file: Path) -> tuple[str, str, float, float] | None:
     if any(f.is_fault for f in read_svg(file)[1]):
         return None
     root = etree.fromstring(file.read_bytes(), etree.XMLParser(resolve_entities=True))
-    etree.SubElement(root, "{http://www.w3.org/2000/svg}style").text = "*{fill:none!important}"
+    etree.SubElement(root, "{http://www.w3.org/2000/svg}style").text = LINES_ONLY
     shapes, told, _ = read_svg_bytes(etree.tostring(root), file.name)
     if any(f.is_fault for f in told):
         return None

@@ -23,6 +23,8 @@ from foamwright.geometry.segments import Arc, Cubic, Line, Segment, line_or_arc
 CIRCLE_EPS = 1e-6
 #: Segments shorter than this, in mm, are rounding of the writer's numbers, not drawn edges.
 TINY = 1e-6
+#: A point nearer to its neighbour than this, in mm, is the same one drawn again.
+REPEATED = 1e-4
 #: A radius below this, in drawing units, is none (SVG 1.1 F.6.6: the arc is a straight line).
 NO_RADIUS = 1e-12
 #: A cubic whose speed falls below this share of its handles' length comes to a stop: a cusp.
@@ -129,13 +131,13 @@ def mapped(segments: Iterable[Drawn], m: Affine) -> list[Segment]:
 def make_path(
     segments: Sequence[Segment], closed: bool, corner_angle: float, rounding: float = 0.0
 ) -> Path:
-    """A path with its corners marked, without segments below TINY; a cubic's cusp is a joint.
+    """A path with its corners marked, without repeated points; a cubic's cusp is a joint.
 
     rounding: the step of the drawing's coordinates in mm.  It makes a tangent over a short handle
     uncertain; at each joint `corner_angle` (degrees) is raised by that much.
     Raises GeometryError where nothing is left or the segments do not meet.
     """
-    kept = _without_tiny([part for s in segments for part in _at_cusps(s)], closed)
+    kept, _ = without_repeats([part for s in segments for part in _at_cusps(s)], closed)
     if not kept:
         raise GeometryError("a path without length")
     whole = Path.of(kept, closed, corner_angle)
@@ -176,15 +178,24 @@ def _stop(s: Cubic) -> float | None:
     return next((t for t in inside if abs(s.derivative(t)) <= 3 * most), None)
 
 
-def _without_tiny(segments: Sequence[Segment], closed: bool) -> list[Segment]:
+def without_repeats(
+    segments: Sequence[Segment], closed: bool
+) -> tuple[list[Segment], list[complex]]:
+    """The segments without those shorter than REPEATED, and where points were left out.
+
+    No point moves by more than that: steps of a fine curve add up and are kept.
+    """
     kept: list[Segment] = []
+    merged: list[complex] = []
     for s in segments:
-        if _extent(s) < TINY:
+        here = kept[-1].end if kept else segments[0].start
+        if _extent(s) < REPEATED and abs(s.end - here) < REPEATED:
+            merged.append(s.end)
             continue
         kept.append(replace(s, start=kept[-1].end) if kept and s.start != kept[-1].end else s)
-    if closed and len(kept) > 1 and abs(kept[-1].end - kept[0].start) < len(segments) * TINY:
+    if closed and len(kept) > 1 and abs(kept[-1].end - kept[0].start) < 2 * REPEATED:
         kept[-1] = replace(kept[-1], end=kept[0].start)
-    return kept
+    return kept, merged
 
 
 def _extent(s: Segment) -> float:

@@ -22,11 +22,16 @@ LEAST_AREA = 1e-6
 MOST_TOLD = 3
 
 
+def is_painted(*paints: str) -> bool:
+    """Whether a fill or a stroke shows anything."""
+    return any(p.strip().lower() not in ("none", "transparent") for p in paints)
+
+
 def kind_of_fill(fill: str, stroke: str) -> str:
     """What a line's paint makes of it: FILLED, SEEN_FILL (no stroke besides), or nothing."""
-    if fill.strip().lower() in ("none", "transparent"):
+    if not is_painted(fill):
         return ""
-    return SEEN_FILL if stroke.strip().lower() in ("none", "transparent") else FILLED
+    return FILLED if is_painted(stroke) else SEEN_FILL
 
 
 def sealed(

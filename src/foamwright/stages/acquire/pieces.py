@@ -48,6 +48,8 @@ BEYOND = 0.05
 LEAST_AREA = 1e-6
 #: Closed lines no longer than this, in mm, are specks of the drawing program and are left out.
 SPECK = 0.2
+#: Closed lines that are narrower than this in the mean, in mm, are slivers, and no tool cuts them.
+SLIVER = 0.01
 
 
 @dataclass(slots=True)
@@ -116,6 +118,8 @@ class _Sorting:
         self.tolerance = tolerance
         self.findings: list[Finding] = []
         self.specks: list[complex] = []
+        self.slivers: list[complex] = []
+        self.turned: list[complex] = []
         self.strays: list[Path] = []
         self.drafts: list[_Draft] = []
         self.outers: list[Shape] = []
@@ -132,7 +136,16 @@ class _Sorting:
         if self.specks:
             what = f"{len(self.specks)} specks left out, the first at {_place(self.specks[0])}"
             self.findings.append(note("R114", self.file, what, spots=self.specks))
+        if self.slivers:
+            what = f"{len(self.slivers)} slivers narrower than {SLIVER:g} mm left out, the first "
+            mend = "draw a slit as one line with the role slit"
+            what += f"at {_place(self.slivers[0])}"
+            self.findings.append(warning("R120", self.file, what, mend, spots=self.slivers))
         self._nest(outlines, regions)
+        if self.turned:
+            what = f"{len(self.turned)} openings ran the same way round as the outline of their "
+            what += f"path and are turned, the first at {_place(self.turned[0])}"
+            self.findings.append(note("R119", self.file, what, spots=self.turned))
         self.materials = [
             whole(
                 region(d.shape.path, [o.path for o in d.openings], self.tolerance), self.tolerance
@@ -175,6 +188,9 @@ class _Sorting:
             what = f"an outline without area at {_place(path.start)}"
             mend = "delete it or draw it again"
             self._refuse(s, fault("R103", s.where, what, mend, spots=[path.start]))
+            return None
+        if 2 * abs(path.area) < SLIVER * path.length:
+            self.slivers.append(path.start)
             return None
         touches = self_touches(path, CLOSELY[0])
         if touches:
@@ -240,6 +256,9 @@ class _Sorting:
     def _add_opening(self, draft: _Draft, s: Shape) -> None:
         same = s.where == draft.shape.where and s.id == draft.shape.id
         wanted = "opening" if same else part_name(s, draft.shape.groups, "opening")
+        one = s.element == draft.shape.element != 0
+        if one and (s.path.area > 0) == (draft.shape.path.area > 0):
+            self.turned.append(s.path.start)
         name = draft.unique(wanted)
         draft.openings.append(Opening(name, s.path.clockwise()))
 

@@ -31,7 +31,8 @@ class Shape:
     groups: names of the enclosing groups or layers, outermost first.  role: one of `ROLES` where
     the drawing states it.  where: file, line and name, for messages (`heron.svg line 12 #sole`);
     the subpaths of one element share it.  kind: what `data-shape` says of a mark (`hole`), FILL,
-    MIRROR, FILLED or SEEN_FILL.
+    MIRROR, FILLED or SEEN_FILL.  element: the number of the element whose subpaths share a fill;
+    nought where there is no such thing.
     A dot of no size (a `point`, a note's place) is one line from a spot to itself.
     """
 
@@ -42,6 +43,7 @@ class Shape:
     role: str | None = None
     where: str = ""
     kind: str = ""
+    element: int = 0
 
 
 #: What a reader gives: the shapes, what was noticed, and the unit that a bare number stands for.

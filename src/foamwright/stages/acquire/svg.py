@@ -11,7 +11,7 @@ Does not know what a piece is: see `pieces`.
 from __future__ import annotations
 
 import pathlib
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -19,7 +19,7 @@ from foamwright.findings import Finding, fault, note, warning
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import CORNER_ANGLE
 from foamwright.stages.acquire import svgload
-from foamwright.stages.acquire.fills import kind_of_fill, sealed, told_of_closing
+from foamwright.stages.acquire.fills import is_painted, kind_of_fill, sealed, told_of_closing
 from foamwright.stages.acquire.join import join_loose
 from foamwright.stages.acquire.shapes import FILLED, ROLES, SEEN_FILL, Reading, Shape
 from foamwright.stages.acquire.svgcontext import (
@@ -137,7 +137,8 @@ class Walk:
         self._ids = svgload.ids(root)
         self._sheet = svgload.style_sheet(root, self._namespaces)
         self._left_out: Counter[str] = Counter()
-        self._remarks: dict[str, list[complex]] = {"wide": [], "dots": []}
+        self._remarks: dict[str, list[complex]] = defaultdict(list)
+        self._elements = 0
         self._clipped = 0
         self._instances = 0
         self._stack: list[tuple[Element, Context]] = []
@@ -302,12 +303,17 @@ class Walk:
             self._left_out["hidden element"] += 1
             return
         names = self._names(el, context)
+        if names.role is None and not is_painted(context.fill, context.stroke):
+            self._remarks["unpainted"].append(context.map(0j))
+            return
         made = self._pen.draw(el, kind, style.css, context.map, context.viewport)
         paths = list(made.paths)
         ends = [p.end for p in paths[-1:]]
         for problem in made.problems:
             self._fault(problem.code, el, problem.what, problem.mend, ends)
         self._left_out["move without a line"] += made.moves
+        if paths:
+            self._remarks["merged"] += made.merged
         if is_wide(context):
             self._remarks["wide"] += [p.start for p in paths[:1]]
         if names.role in ("point", "note"):
@@ -323,9 +329,10 @@ class Walk:
             own, groups = context.instance.get("id") or "", groups + names.all
         fill = kind_of_fill(context.fill, context.stroke) if names.role in (None, "cut") else ""
         where, shape_kind = self._where(el), el.get("data-shape") or ""
+        self._elements += 1
         for path in paths:
             meant = shape_kind or ("" if path.closed else fill)
-            shape = Shape(path, own, names.title, groups, names.role, where, meant)
+            shape = Shape(path, own, names.title, groups, names.role, where, meant, self._elements)
             self.shapes.append(shape)
 
     def _note(self, el: Element, context: Context) -> None:
@@ -370,6 +377,14 @@ class Walk:
         if self._clipped:
             what = f"{self._clipped} clipped or masked element(s) are taken whole, as drawn"
             found.append(warning("R209", self._name, what, "cut the outline in the drawing itself"))
+        if unpainted := self._remarks["unpainted"]:
+            what = f"{len(unpainted)} shape(s) have neither fill nor stroke and are left out"
+            mend = "give a shape that is to be cut a stroke, or the role cut"
+            found.append(warning("R214", self._name, what, mend))
+        if merged := self._remarks["merged"]:
+            what = f"{len(merged)} points on top of their neighbours are left out"
+            what += f", the first at ({merged[0].real:.3f}, {merged[0].imag:.3f}) mm"
+            found.append(note("R315", self._name, what, spots=merged))
         if wide := self._remarks["wide"]:
             width = f"{WIDE_STROKE:g} mm"
             what = f"{len(wide)} stroke(s) wider than {width}: the cut follows their middle"

@@ -12,7 +12,7 @@ from foamwright.errors import GeometryError
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Cubic, Line, Segment
-from foamwright.stages.acquire.curves import TINY, make_path, mapped
+from foamwright.stages.acquire.curves import TINY, make_path, mapped, without_repeats
 from foamwright.stages.acquire.pathgrammar import PathData, Subpath, decimals
 from foamwright.stages.acquire.svgshapes import Attributes, subpaths
 from foamwright.stages.acquire.svgstyle import Element
@@ -37,11 +37,15 @@ class Problem:
 
 @dataclass(slots=True)
 class Drawing:
-    """paths: in mm.  dots: places drawn without size.  moves: moves that draw nothing."""
+    """paths: in mm.  dots: places drawn without size.  moves: moves that draw nothing.
+
+    merged: points drawn on top of their neighbours.
+    """
 
     paths: list[Path] = field(default_factory=list)
     dots: list[complex] = field(default_factory=list)
     moves: int = 0
+    merged: list[complex] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
 
@@ -79,7 +83,7 @@ class Pen:
             if not all(_is_near(s) for s in segments):
                 made.problems.append(_too_far())
                 return
-            path = self._path(segments, sub, rounding)
+            path = self._path(made, segments, sub, rounding)
             if path is not None:
                 made.paths.append(path)
             elif sub.closed or sub.segments:
@@ -87,10 +91,13 @@ class Pen:
             else:
                 made.moves += 1
 
-    def _path(self, segments: list[Segment], sub: Subpath, rounding: float) -> Path | None:
+    def _path(
+        self, made: Drawing, segments: list[Segment], sub: Subpath, rounding: float
+    ) -> Path | None:
         """One path, closed where its ends meet; None where it has no length."""
         if not segments:
             return None
+        made.merged += without_repeats(segments, False)[1]
         closed, start, end = sub.closed, segments[0].start, segments[-1].end
         gap = abs(end - start)
         near = closed and gap <= min(self.join_tolerance, ROUNDED_STEPS * rounding)
