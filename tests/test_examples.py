@@ -143,6 +143,24 @@ def test_the_owls_are_five_sizes_with_eyes_of_one(example: ExampleCut) -> None:
             assert {round(float(r), 3) for r in re.findall(r"A([0-9.]+) ", eye)} == {3.0}
 
 
+@pytest.mark.parametrize("example", ["bear"], indirect=True)
+def test_the_bear_s_core_hems_and_upper_are_made_from_its_shell_and_sole(
+    example: ExampleCut,
+) -> None:
+    # half an inch off each side; rolled of 12 mm foam it is 12 pi wider outside
+    (core,) = example.told["cores"]
+    assert core["flat_mm"] == pytest.approx(core["shell_mm"] - 25.4, rel=2e-3)
+    assert core["outside_mm"] == pytest.approx(core["flat_mm"] + 12 * math.pi, rel=1e-3)
+    assert all(0 <= s <= 8 for s in core["strain_percent"])
+    seams = {s["name"]: s for s in example.told["seams"]}
+    for angles in seams["leg-back"]["corners_degrees"]:
+        assert angles == pytest.approx([90, 90], abs=1e-3)  # drawn as 98.6 and 81.4
+    assert seams["ankle"]["lengths_mm"] == pytest.approx([280, 280], abs=0.01)
+    targets = {p["copy_name"]: p["target"] for p in record_of(example)["pieces"]}
+    radii = [float(r) for r in re.findall(r"A([0-9.]+)", targets["haunch/drawn/1"])]
+    assert sum(r == pytest.approx(5) for r in radii) >= 6  # three round reliefs in their arcs
+
+
 @pytest.mark.parametrize("name", sorted(p.name for p in EXAMPLES.iterdir() if p.is_dir()))
 def test_the_guide_s_commands_run(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

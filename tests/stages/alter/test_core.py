@@ -236,3 +236,15 @@ def test_a_shell_s_openings_and_marks_are_not_the_core_s() -> None:
     plain: Piece = cores["core"].plain
     assert not plain.openings
     assert plain.name == "core"
+
+
+def test_a_half_s_core_is_inset_on_both_its_sides() -> None:
+    half = piece("shell", rectangle(60, 200))
+    keys = {"half": ("4", "1"), "edges": {"hem": ("1", "2"), "side": ("2", "3")}}
+    made, _ = draft({"shell": (half, spec(name="shell", **keys))}, SizeKeys(), TOLERANCE)
+    sides = {"of": "shell", "sides": ("side", "side'"), "inset": {"side": 15, "hem": 5}}
+    cores, found = derived_cores(
+        made, {"core": spec(name="core", core=sides)}, {"core": 12.0}, TOLERANCE
+    )
+    assert not [f.line() for f in found]
+    assert cores["core"].pattern.outline.path.bounds == pytest.approx((-45, 5, 45, 200), abs=1e-6)

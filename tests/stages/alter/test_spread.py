@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from foamwright.findings import Finding
 from foamwright.geometry.path import Path, turn_degrees
-from foamwright.geometry.segments import Arc, Line
+from foamwright.geometry.region import loops
+from foamwright.geometry.segments import Arc, Cubic, Line
 from foamwright.job_pattern import SizeKeys
 from foamwright.model import Mark, Piece
 from foamwright.stages.alter import draft
@@ -230,3 +231,30 @@ def test_a_slit_can_be_a_drawn_line() -> None:
     pattern, found = opened(part, slit="opening", gap=20)
     assert [f.is_fault for f in found] == [False]
     assert pattern.outline.path.area > math.pi * 2500
+
+
+@settings(deadline=None, max_examples=30, derandomize=True)
+@given(angle=st.floats(2, 25), inside=st.floats(0.35, 0.9))
+def test_a_hinge_inside_a_lopsided_piece_leaves_one_smooth_outline(
+    angle: float, inside: float
+) -> None:
+    """It gapes at its mouth, closes up beyond its hinge, and is smooth at both ends."""
+    outline = Path.of(
+        [
+            Cubic(0j, 60 + 0j, 80 + 40j, 70 + 100j),
+            Cubic(70 + 100j, 65 + 130j, 30 + 150j, 160j),
+            Cubic(160j, -40 + 172j, -60 + 100j, -55 + 80j),
+            Cubic(-55 + 80j, -50 + 60j, -60 + 0j, 0j),
+        ],
+        closed=True,
+    )
+    assert not outline.corners
+    part = with_points(outline, mouth=0j, hinge=160j * inside)
+    pattern, found = opened(part, slit=("mouth", "hinge"), angle=angle)
+    assert not [f.line() for f in found if f.is_fault]
+    path = pattern.outline.path
+    assert not loops(path)
+    assert sharpest(path) < 1e-3
+    mouth, far = 160 * inside, 160 * (1 - inside)
+    wedges = math.radians(angle) / 2 * (mouth**2 - far**2)
+    assert path.area == pytest.approx(outline.area + wedges, rel=0.03)
