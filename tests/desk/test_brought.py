@@ -61,6 +61,23 @@ def test_bounds() -> None:
         welcome("a.svg", 1, full)
 
 
+@pytest.mark.parametrize(
+    ("name", "data", "place"),
+    [
+        ("a.svg", b"", "a.svg"),
+        ("x.layout.json", b"{}", "x.layout.json"),
+        ("job.toml", b"[job]", ""),
+        ("broken.toml", b"[", ""),
+        ("latin.toml", b"a = '\xe9'", ""),
+        ("foam.toml", b"composition = ['eva']", "profiles/materials/foam.toml"),
+        ("laser.toml", b"method = 'laser'", "profiles/machines/laser.toml"),
+        ("hazards.toml", b"[[rule]]", "profiles/hazards.toml"),
+    ],
+)
+def test_a_file_tells_where_it_belongs(name: str, data: bytes, place: str) -> None:
+    assert brought.place_of(name, data) == place
+
+
 def packed(files: dict[str, bytes]) -> bytes:
     held = io.BytesIO()
     with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as made:
@@ -73,6 +90,8 @@ def test_a_zip_gives_what_lies_beside_its_job_and_the_job_last() -> None:
     data = packed(
         {
             "x/job.toml": b"j",
+            "x/profiles/materials/foam.toml": b"thickness = 1",
+            "x/other/job.toml": b"k",
             "x/a.svg": b"a",
             "x/x.layout.json": b"{}",
             "x/cut-files/sheet.svg": b"s",
@@ -81,6 +100,7 @@ def test_a_zip_gives_what_lies_beside_its_job_and_the_job_last() -> None:
         }
     )
     assert unpacked("x.zip", data) == (
+        ("foam.toml", b"thickness = 1"),
         ("a.svg", b"a"),
         ("x.layout.json", b"{}"),
         ("job.toml", b"j"),

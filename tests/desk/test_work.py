@@ -290,6 +290,55 @@ def test_the_other_examples_lie_on_the_desk_too(tmp_path: Path, name: str) -> No
     assert json.loads(kept.read_text("utf-8")) == shipped
 
 
+OWN = b"""name = "Stiff foam, 12 mm"
+based_on = "pu-foam-12mm"
+[[stock]]
+kind = "sheet"
+width = "400 mm"
+length = "300 mm"
+"""
+
+
+def test_profiles_of_ones_own_lie_beside_the_job(tmp_path: Path) -> None:
+    for name in ("desk", "again"):
+        (tmp_path / name).mkdir()
+    table = squares_table(tmp_path / "desk")
+    told = table.bring("stiff-foam.toml", OWN)
+    assert "stiff-foam" in {m["id"] for m in told["shelf"]["materials"]}
+    change(table, 0, material="stiff-foam", machine="flatbed-knife-1200")
+    told = table.cut()
+    assert told["proof"]["passed"]
+    assert table.made is not None
+    with zipfile.ZipFile(io.BytesIO(table.made.data)) as packed:
+        packed.extractall(tmp_path)
+    home = tmp_path / "squares"
+    assert (home / "profiles" / "materials" / "stiff-foam.toml").read_bytes() == OWN
+    ran = CliRunner().invoke(main, ["cut", str(home / "job.toml"), "--out", str(tmp_path / "cut")])
+    assert ran.exit_code == 0, ran.stderr
+    assert contents(tmp_path / "cut") == contents(home / "cut-files")
+    again = Table(tmp_path / "again")
+    again.bring("squares.zip", table.made.data)
+    assert again.cards() == table.cards()
+    assert again.check()["ready"]
+
+
+def test_a_shops_own_hazard_rules_count(tmp_path: Path) -> None:
+    table = squares_table(tmp_path)
+    assert table.check()["ready"]
+    rule = b"""schema = 1
+[[rule]]
+words = ["card"]
+methods = ["laser"]
+verdict = "forbidden"
+why = "not in this shop"
+source = "house rule"
+"""
+    table.bring("hazards.toml", rule)
+    told = table.check()
+    assert "S001" in codes(told)
+    assert told["shelf"]["pairs"]["card-1mm"]["desk-laser-600"] == "forbidden"
+
+
 def test_clearing(tmp_path: Path) -> None:
     table = squares_table(tmp_path)
     table.cut()

@@ -7,12 +7,14 @@ Does not read drawings or jobs.
 from __future__ import annotations
 
 import io
+import tomllib
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import PurePosixPath
 
 from foamwright.errors import FoamwrightError
+from foamwright.hazards import HAZARDS
 from foamwright.names import safe_name
 from foamwright.strict_toml import shown
 
@@ -21,6 +23,7 @@ MOST_BYTES, MOST_IN_ALL = 20_000_000, 60_000_000
 #: Files that may lie on the desk at once.
 MOST_FILES = 40
 DRAWINGS = (".svg", ".dxf")
+_PROFILES = ("profiles", "profiles/materials", "profiles/machines")
 JOB, LAYOUT, ZIP = ".toml", ".layout.json", ".zip"
 
 
@@ -59,10 +62,32 @@ def welcome(name: str, size: int, there: Mapping[str, int]) -> None:
         raise Unwelcome(f"{name}: all files together would pass {most}; clear the desk first")
 
 
+def place_of(name: str, data: bytes) -> str:
+    """Where a file stands beside its job; empty for the job itself.
+
+    A TOML file tells by its keys whether it is a profile; what can't be read is taken for a job,
+    whose reader tells why.
+    """
+    if not name.endswith(JOB):
+        return name
+    try:
+        keys = tomllib.loads(data.decode("utf-8")).keys()
+    except ValueError:
+        return ""
+    if keys & {"job", "piece"}:
+        return ""
+    if name.lower() == HAZARDS and keys & {"word", "rule"}:
+        return f"profiles/{HAZARDS}"
+    if keys & {"method", "reach", "feed", "applies"}:
+        return f"profiles/machines/{name}"
+    known = {"composition", "thickness", "stock", "cut", "based_on"}
+    return f"profiles/materials/{name}" if keys & known else ""
+
+
 def unpacked(name: str, data: bytes) -> tuple[tuple[str, bytes], ...]:
     """The files of a zip that the desk knows, harmless names and bytes, the job last.
 
-    Those beside its job, or without a job the drawings of its outermost folder.
+    Those beside its job with its profiles, or without a job those of its outermost folder.
     Raises Unwelcome where it is broken, locked or too much.
     """
     try:
@@ -81,7 +106,7 @@ def unpacked(name: str, data: bytes) -> tuple[tuple[str, bytes], ...]:
         raise Unwelcome(f"{name}: can't be unpacked ({why})") from why
     if not files:
         raise Unwelcome(f"{name}: holds no drawing and no job")
-    return tuple(sorted(files, key=lambda f: f[0].endswith(JOB)))
+    return tuple(sorted(files, key=lambda f: not place_of(*f)))
 
 
 def _beside_the_job(infos: Iterable[zipfile.ZipInfo]) -> Iterator[tuple[str, zipfile.ZipInfo]]:
@@ -96,7 +121,8 @@ def _beside_the_job(infos: Iterable[zipfile.ZipInfo]) -> Iterator[tuple[str, zip
     jobs = [p.parent for p, inner, _ in known if inner.endswith(JOB)]
     home = min(jobs or depth, key=lambda folder: depth[folder], default=None)
     taken: set[str] = set()
+    homes = [home, *(home / p for p in _PROFILES)] if home else []
     for path, inner, info in known:
-        if path.parent == home and inner.lower() not in taken:
+        if path.parent in homes and inner.lower() not in taken:
             taken.add(inner.lower())
             yield inner, info

@@ -31,14 +31,12 @@ from foamwright.desk import brought, shown
 from foamwright.desk.brought import Unwelcome
 from foamwright.desk.cards import Card, Cards
 from foamwright.desk.guard import Guard
-from foamwright.desk.shelf import shelf_data
 from foamwright.desk.work import LOOKING, Made, Stale, Table
 from foamwright.errors import CommandError, FoamwrightError
 from foamwright.findings import Refused
 from foamwright.job import load_job
 from foamwright.job_checks import drawing_and_piece
 from foamwright.names import safe_name
-from foamwright.profiles import Shelf
 
 LOOPBACK = "127.0.0.1"
 #: Bytes of a message that isn't a file: hundreds of cards.
@@ -106,9 +104,8 @@ class Desk:
 
     async def start(self, request: Request) -> Response:
         """What a page needs when it opens."""
-        shelf = await run_in_threadpool(lambda: shelf_data(Shelf.of()))
         state = await run_in_threadpool(self.table.check)
-        return JSONResponse({"version": __version__, "shelf": shelf, **state})
+        return JSONResponse({"version": __version__, **state})
 
     async def bring(self, request: Request) -> Response:
         name = request.query_params.get("name", "")

@@ -108,8 +108,11 @@ def finding_data(finding: Finding, cards: Cards) -> dict[str, Any]:
 
 
 def findings_data(findings: Iterable[Finding], cards: Cards) -> list[dict[str, Any]]:
-    """Faults first, then warnings and notes, each kind in the order of the flow."""
-    told = sorted(dict.fromkeys(findings), key=lambda f: _GRAVITY.index(f.severity))
+    """Faults first, then warnings and notes; of each kind hazards first, then as they flow."""
+    told = sorted(
+        dict.fromkeys(findings),
+        key=lambda f: (_GRAVITY.index(f.severity), not f.code.startswith("S")),
+    )
     return [finding_data(f, cards) for f in told]
 
 

@@ -23,8 +23,9 @@ from pydantic import ValidationError
 from foamwright import pipeline
 from foamwright.asked import Checks, PlanRefused, Request
 from foamwright.desk import brought, shown
-from foamwright.desk.brought import DRAWINGS, JOB, LAYOUT, ZIP, Unwelcome
+from foamwright.desk.brought import DRAWINGS, LAYOUT, ZIP, Unwelcome
 from foamwright.desk.cards import MOST, Cards, PieceCard, cards_of, new_text, with_cards
+from foamwright.desk.shelf import shelf_data
 from foamwright.errors import FoamwrightError
 from foamwright.findings import Finding, Refused, fault
 from foamwright.finishing import SHEET, keep_layouts
@@ -33,6 +34,7 @@ from foamwright.job_checks import drawing_and_piece
 from foamwright.job_drafts import DRAFT
 from foamwright.model import Drawing, Piece
 from foamwright.names import safe_name
+from foamwright.profiles import Shelf
 from foamwright.stages.acquire import select
 from foamwright.stages.acquire.drafts import drafts
 from foamwright.stages.arrange import Asked as LayoutAsked
@@ -81,6 +83,8 @@ class Table:
     _read: dict[tuple[str, str, int], tuple[Drawing, tuple[Finding, ...]]] = field(
         default_factory=dict
     )
+    _read_shelf: tuple[int, Told] | None = None
+    _cards: tuple[str, Cards] | None = None
     _brought: int = 0
     _lock: threading.RLock = field(default_factory=threading.RLock)
 
@@ -120,7 +124,8 @@ class Table:
             return self.state()
 
     def _take(self, name: str, data: bytes) -> None:
-        if name.endswith(JOB):
+        place = brought.place_of(name, data)
+        if not place:
             self._take_job(name, data)
             return
         brought.welcome(name, len(data), self.files)
@@ -128,7 +133,9 @@ class Table:
         self.edition += 1
         self.made = None
         there = next((n for n in self.files if n.lower() == name.lower()), name)
-        (self._home / there).write_bytes(data)
+        file = self._home / (there if place == name else place)
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_bytes(data)
         self.files[there] = len(data)
         if not name.endswith(DRAWINGS):
             return
@@ -169,12 +176,16 @@ class Table:
             shutil.rmtree(self.folder / CUT_FILES, ignore_errors=True)
             self._write_anew(None)
             self.files, self.past, self._new = {}, [], []
+            self._brought += 1
             return self.state()
 
     # ------------------------------------------------------------------ cards
 
     def cards(self) -> Cards:
-        return cards_of(self.text or new_text(""))
+        text = self.text or new_text("")
+        if self._cards is None or self._cards[0] != text:
+            self._cards = text, cards_of(text)
+        return self._cards[1]
 
     def set_cards(self, cards: Cards, edition: int | None = None) -> None:
         """Writes the cards into the job. edition: the one that they were changed from.
@@ -231,6 +242,7 @@ class Table:
                 "undo": bool(self.past),
                 "text": self.text,
                 "files": sorted(self.files),
+                "shelf": self._shelf(),
                 "cards": cards.model_dump(mode="json"),
                 "pieces": {outline: shown.piece_data(p) for outline, p in drawn.items()},
                 "others": list(self._others(cards)),
@@ -249,6 +261,12 @@ class Table:
                 piece = select(made, name)
             if piece is not None:
                 yield outline, piece
+
+    def _shelf(self) -> Told:
+        """What may be chosen; read again only when something was brought."""
+        if self._read_shelf is None or self._read_shelf[0] != self._brought:
+            self._read_shelf = self._brought, shelf_data(Shelf.of(self._home))
+        return self._read_shelf[1]
 
     def _drafts(self) -> Drawing:
         """What the job's measures make; nothing while the job has faults."""
@@ -363,6 +381,8 @@ class Table:
         stem = safe_name(cards.head.name).lower()
         used = {drawing_and_piece(p.outline)[0] for p in cards.pieces}
         names = ["job.toml", f"{stem}{LAYOUT}", *sorted(used & self.files.keys())]
+        own = sorted(self._home.glob("profiles/**/*.toml"))
+        names += [f.relative_to(self._home).as_posix() for f in own]
         files = [(n, self._home / n) for n in names if (self._home / n).is_file()]
         if out is not None:
             files += [(f"{CUT_FILES}/{f.name}", f) for f in sorted(out.iterdir()) if f.is_file()]
@@ -382,6 +402,9 @@ def _missing(cards: Cards) -> Iterable[str]:
     """What must still be chosen before there is anything to check."""
     if not cards.pieces:
         yield "bring a drawing with at least one closed outline"
+    size = cards.head.size
+    if size.kind == "fit" and not size.to.strip():
+        yield f"say what {size.piece} is to come to"
     for piece in cards.pieces:
         if not piece.material:
             yield f"choose a material for {piece.name}"

@@ -65,10 +65,11 @@ class PieceCard {
       const [gone] = cards.pieces.splice(this.number, 1);
       cards.seams = cards.seams.filter((s) => !s.joins.some((j) => j.startsWith(`${gone.was}.`)));
     });
+    document.getElementById("pieces").focus();
   }
 
   show(card, cards, state) {
-    const { shelf } = this.desk;
+    const { shelf } = state;
     const piece = state.pieces[card.outline];
     const stuff = shelf.materials.find((m) => m.id === card.material);
     this.title.textContent = card.name || "a piece without a name";

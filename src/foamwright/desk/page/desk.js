@@ -12,7 +12,6 @@ const PAUSE = 200;
 const EMPTY = { text: null, files: [], pieces: {}, others: [], missing: [], sheets: [], seams: [], findings: [], cut_mm: {}, ready: false, undo: false };
 
 const desk = {
-  shelf: null,
   state: EMPTY,
   cards: null,
   busy: false,
@@ -113,7 +112,7 @@ function status() {
 const parts = {};
 
 function paint() {
-  const { state, cards, shelf } = desk;
+  const { state, cards } = desk;
   const there = state.text !== null;
   document.body.classList.toggle("empty", !there);
   for (const id of ["bench", "keep", "clear"]) $(id).hidden = !there;
@@ -121,7 +120,7 @@ function paint() {
   $("bring-title").textContent = there ? "On the desk" : "Bring a drawing";
   $("lying").replaceChildren(...state.files.map((f) => el("li", {}, f)));
   if (there) {
-    parts.head.show(cards, shelf);
+    parts.head.show(cards, state.shelf);
     parts.pieces.show(cards, state);
     parts.seams.show(cards, state);
     parts.told.show(cards, state);
@@ -236,7 +235,6 @@ async function begin() {
   dropping();
   try {
     const told = await ask("start");
-    desk.shelf = told.shelf;
     desk.state = { ...EMPTY, ...told };
     desk.cards = told.cards;
     paint();

@@ -27,14 +27,24 @@ export function field(label, input, hint = null) {
   return el("div", { class: "field" }, el("label", { for: input.id }, label), input, told);
 }
 
-/** Options of a select: `[value, words]`, or `{ group, options }`. */
+const filled = new WeakMap();
+
+/** Options of a select: `[value, words]`, or `{ group, options }`; made anew only where they differ,
+ * so that nobody loses a list that is open. */
 export function fill(select, options, value) {
   const one = ([v, words]) => el("option", { value: v }, words);
-  select.replaceChildren(
-    ...options.map((o) => (Array.isArray(o) ? one(o) : el("optgroup", { label: o.group }, o.options.map(one)))),
-  );
+  const key = JSON.stringify(options);
+  const known = filled.get(select) === key;
+  if (known && select.value === value) return;
+  if (!known) {
+    select.replaceChildren(
+      ...options.map((o) => (Array.isArray(o) ? one(o) : el("optgroup", { label: o.group }, o.options.map(one)))),
+    );
+    filled.set(select, key);
+  }
   select.value = value;
   if (select.value !== value) {
+    filled.delete(select);
     select.append(one([value, `${value} (not on the shelf)`]));
     select.value = value;
   }

@@ -1,5 +1,5 @@
 /* The seam table, and a form that sews two edges together. */
-import { el, field, fill, mm } from "./parts.js";
+import { el, field, fill, mm, put } from "./parts.js";
 
 /** One side of a new seam: a piece, and an edge of it, named already or between two places. */
 class Side {
@@ -57,9 +57,47 @@ class Side {
   }
 }
 
+/** One seam of the table; it stays in its place, so that the keyboard does too. */
+class Row {
+  constructor(number, desk) {
+    const set = (change) => desk.edit((cards) => change(cards.seams[number]));
+    this.name = el("th", { scope: "row" });
+    this.edges = [el("td"), el("td")];
+    this.lengths = el("td", { class: "number" });
+    this.notches = el("td", { class: "number" });
+    this.ease = el("input", { placeholder: "0 mm", size: 7, autocomplete: "off", onchange: (e) => set((s) => (s.ease = e.target.value.trim())) });
+    this.flat = el("input", { type: "checkbox", onchange: (e) => set((s) => (s.flat = e.target.checked)) });
+    this.open = el("strong", { class: "fault" });
+    this.out = el("button", { type: "button", class: "small quiet", onclick: () => {
+      desk.edit((cards) => cards.seams.splice(number, 1));
+      document.getElementById("seams").focus();
+    } }, "Take out");
+    this.root = el("tr", {}, this.name, this.edges, this.lengths, this.notches, el("td", {}, this.ease), el("td", {}, this.flat, this.open), el("td", {}, this.out));
+  }
+
+  show(seam, told, cards) {
+    const called = new Map(cards.pieces.map((p) => [p.was, p.name]));
+    const off = (words) => el("strong", { class: "fault" }, words);
+    this.name.textContent = seam.name;
+    seam.joins.forEach((join, side) => {
+      const [piece] = join.split(".", 1);
+      this.edges[side].textContent = `${called.get(piece) ?? piece}, ${join.slice(piece.length + 1)}`;
+    });
+    this.lengths.replaceChildren(told ? told.lengths_mm.map(mm).join(" and ") : "–");
+    if (told && !told.matches) this.lengths.append(off(` differ by ${mm(Math.abs(told.difference_mm))}`));
+    this.notches.replaceChildren(told ? told.notches.join(" and ") : "–");
+    if (told && !told.notches_meet) this.notches.append(off(" don't meet"));
+    put(this.ease, seam.ease);
+    this.flat.checked = seam.flat;
+    this.open.textContent = told && seam.flat && !told.closes_flat ? " does not" : "";
+    for (const [part, words] of [[this.ease, `Ease of ${seam.name}`], [this.flat, `${seam.name} must close flat`], [this.out, `Take out ${seam.name}`]]) part.setAttribute("aria-label", words);
+  }
+}
+
 export class Seams {
   constructor(root, desk) {
     this.desk = desk;
+    this.rows = [];
     this.body = el("tbody");
     this.table = el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Seam table" }, el("table", {},
       el("thead", {}, el("tr", {}, ["Seam", "First edge", "Second edge", "Lengths, mm", "Notches", "Ease", "Flat", ""].map((w) => el("th", { scope: "col" }, w || el("span", { class: "unseen" }, "Take out"))))),
@@ -93,24 +131,12 @@ export class Seams {
     this.none.hidden = cards.seams.length > 0;
     this.table.hidden = cards.seams.length === 0;
     const measured = new Map(state.seams.map((s) => [s.name, s]));
-    this.body.replaceChildren(...cards.seams.map((seam, n) => this.row(seam, n, measured.get(seam.name), cards, state)));
+    while (this.rows.length < cards.seams.length) this.rows.push(new Row(this.rows.length, this.desk));
+    this.rows.splice(cards.seams.length).forEach((row) => row.root.remove());
+    this.rows.forEach((row, n) => {
+      if (!row.root.parentNode) this.body.append(row.root);
+      row.show(cards.seams[n], measured.get(cards.seams[n].name), cards);
+    });
     this.sides.forEach((s) => s.show(cards));
-  }
-
-  row(seam, number, told, cards, state) {
-    const called = new Map(cards.pieces.map((p) => [p.was, p.name]));
-    const edge = (join) => {
-      const [piece] = join.split(".", 1);
-      return `${called.get(piece) ?? piece}, ${join.slice(piece.length + 1)}`;
-    };
-    const lengths = told ? `${told.lengths_mm.map(mm).join(" and ")}` : "–";
-    const off = told && !told.matches ? el("strong", { class: "fault" }, ` differ by ${mm(Math.abs(told.difference_mm))}`) : null;
-    const notches = told ? told.notches.join(" and ") : "–";
-    const apart = told && !told.notches_meet ? el("strong", { class: "fault" }, " don't meet") : null;
-    const open = told && seam.flat && !told.closes_flat ? el("strong", { class: "fault" }, " does not") : null;
-    const ease = el("input", { "aria-label": `Ease of ${seam.name}`, value: seam.ease, placeholder: "0 mm", size: 7, onchange: (e) => this.desk.edit((c) => (c.seams[number].ease = e.target.value.trim())) });
-    const flat = el("input", { type: "checkbox", "aria-label": `${seam.name} must close flat`, checked: seam.flat, onchange: (e) => this.desk.edit((c) => (c.seams[number].flat = e.target.checked)) });
-    const out = el("button", { type: "button", class: "small quiet", "aria-label": `Take out ${seam.name}`, onclick: () => this.desk.edit((c) => c.seams.splice(number, 1)) }, "Take out");
-    return el("tr", {}, el("th", { scope: "row" }, seam.name), el("td", {}, edge(seam.joins[0])), el("td", {}, edge(seam.joins[1])), el("td", { class: "number" }, lengths, off), el("td", { class: "number" }, notches, apart), el("td", {}, ease), el("td", {}, flat, open), el("td", {}, out));
   }
 }

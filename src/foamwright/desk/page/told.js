@@ -1,31 +1,32 @@
 /* What was noticed, hazards and permits, and the sheets. */
 import { counted, el, field, mm, picture } from "./parts.js";
 
-const GROUPS = [["fault", "It stops here"], ["warning", "Take care"], ["note", "Good to know"]];
-/** Notes beyond these are folded away. */
-const FEW = 4;
+const GROUPS = [["fault", "It stops here"], ["warning", "Take care"]];
 
 export class Told {
   constructor(root, desk) {
-    Object.assign(this, { root, desk });
+    this.desk = desk;
     this.lists = el("div");
+    this.count = el("summary");
+    this.notes = el("ul", { class: "told" });
+    this.folded = el("details", {}, this.count, this.notes);
     this.permits = el("div");
-    root.append(this.lists, this.permits);
+    root.append(this.lists, this.folded, this.permits);
   }
 
   show(cards, state) {
+    const of = (severity) => state.findings.filter((f) => f.severity === severity);
     const missing = state.missing.length ? [el("h3", {}, "Still to choose"), el("ul", { class: "told", id: "missing" }, state.missing.map((w) => el("li", {}, w)))] : [];
     const groups = GROUPS.flatMap(([severity, title]) => {
-      const mine = state.findings.filter((f) => f.severity === severity);
-      if (!mine.length) return [];
-      const list = (some) => el("ul", { class: "told" }, some.map((f) => this.item(f)));
-      const folded = severity === "note" && mine.length > FEW;
-      return folded
-        ? [el("details", {}, el("summary", {}, `${title} (${mine.length})`), list(mine))]
-        : [el("h3", {}, title), list(mine)];
+      const mine = of(severity);
+      return mine.length ? [el("h3", {}, title), el("ul", { class: "told" }, mine.map((f) => this.item(f)))] : [];
     });
-    const quiet = !missing.length && !groups.length ? [el("p", { class: "soft" }, "Nothing was noticed. That says nothing about the sheet in your hand: the operator's sheet tells what to check.")] : [];
-    this.lists.replaceChildren(...missing, ...groups, ...quiet);
+    const notes = of("note");
+    const quiet = !missing.length && !groups.length && !notes.length;
+    this.lists.replaceChildren(...missing, ...groups, ...(quiet ? [el("p", { class: "soft" }, "Nothing was noticed. That says nothing about the sheet in your hand: the operator's sheet tells what to check.")] : []));
+    this.folded.hidden = !notes.length;
+    this.count.textContent = `Good to know (${notes.length})`;
+    this.notes.replaceChildren(...notes.map((f) => this.item(f)));
     this.showPermits(cards, state);
   }
 
