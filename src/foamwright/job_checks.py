@@ -15,7 +15,7 @@ from typing import Any, TypeGuard
 from foamwright.findings import Finding
 from foamwright.job_cores import core_checks, follows_shell
 from foamwright.job_drafts import draft_checks, unknown_draft
-from foamwright.job_marks import label_checks, registration_checks
+from foamwright.job_marks import label_checks, registration_checks, template_checks
 from foamwright.job_pattern_checks import (
     names_edge,
     near,
@@ -130,6 +130,7 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
     for at, mark in tables(piece, "mark", path):
         yield from _mark(source, at, mark)
     yield from label_checks(source, path, piece)
+    yield from template_checks(source, path, piece, _edges(source, piece))
 
 
 def _on_edges(
