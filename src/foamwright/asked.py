@@ -34,6 +34,7 @@ from foamwright.safety import Use
 from foamwright.stages.alter import CoreRow, NeckRow, NotchRow, PairRow, SeamRow
 from foamwright.stages.arrange import Asked as LayoutAsked
 from foamwright.stages.arrange import Layout, Progress
+from foamwright.units import parse_length
 from foamwright.word_tables import WordTable
 
 Value = TypeVar("Value")
@@ -44,7 +45,8 @@ class Request:
     """What the command line asks for. only: pieces or copies; today: for permits' expiry.
 
     out: the output folder, where a bare drawing's layouts are kept.  measuring: what the operator's
-    sheet says is to be measured of what is cut.
+    sheet says is to be measured of what is cut.  use_offcuts: those of the shelf are offered first;
+    keep_offcuts: what is left over and everywhere at least so wide is put there, mm.
     """
 
     source: Path
@@ -59,6 +61,8 @@ class Request:
     out: Path | None = None
     measuring: tuple[WordTable, ...] = ()
     exchange: ExchangeUnits | None = None
+    use_offcuts: bool = False
+    keep_offcuts: float | None = None
 
     @staticmethod
     def of(
@@ -77,11 +81,14 @@ class Request:
         first_layout: bool | None = None,
         tell: Callable[[Progress], None] | None = None,
         exchange: ExchangeUnits | None = None,
+        use_offcuts: bool = False,
+        keep_offcuts: str | None = None,
     ) -> Request:
         """From the options. Raises CommandError where they contradict each other.
 
         by_hand: no machine is asked for.  first_layout: no search; by default where there is no
         time for one.  tell: told of each better layout.
+        keep_offcuts: a length, the least width of what is shelved.
         """
         bare = job.suffix.lower() != ".toml"
         given = {"material": material, "machine": machine, "scale": scale, "mirrored": mirrored}
@@ -99,11 +106,27 @@ class Request:
         asked = LayoutAsked(layout_time, seed, fresh_layout, first, tell)
         names = tuple(only)
         given_by = (job, material, machine, units, scale, mirrored, names, asked)
-        return Request(*given_by, exchange=exchange)
+        return Request(
+            *given_by,
+            exchange=exchange,
+            use_offcuts=use_offcuts,
+            keep_offcuts=None if keep_offcuts is None else _width(keep_offcuts),
+        )
 
     @property
     def is_drawing(self) -> bool:
         return self.source.suffix.lower() != ".toml"
+
+
+def _width(text: str) -> float:
+    """A length of the command line, bare numbers in mm. Raises CommandError."""
+    try:
+        width = parse_length(text, "mm")
+    except ValueError as why:
+        raise CommandError(f"--keep-offcuts {text}: {why}") from None
+    if width <= 0:
+        raise CommandError(f"--keep-offcuts {text}: must be more than nought")
+    return width
 
 
 @dataclass(frozen=True, slots=True)

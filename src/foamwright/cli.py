@@ -18,6 +18,7 @@ import click
 from foamwright import __version__
 from foamwright.cli_guard import FILE as _FILE
 from foamwright.cli_guard import Command, guarded, json_option
+from foamwright.cli_offcut import offcut
 from foamwright.cli_profile import profile
 from foamwright.names import readable
 
@@ -122,6 +123,7 @@ def _job_options(command: Command) -> Command:
                 help="Seconds to search the layout of each material on each machine.",
             ),
             click.option("--first-layout", is_flag=True, help="The first layout, no search."),
+            click.option("--use-offcuts", is_flag=True, help="Offer the shelf's offcuts first."),
             click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True),
             click.option("--fresh-layout", is_flag=True, help="Leave a kept layout be."),
             json_option,
@@ -166,6 +168,9 @@ def check(as_json: bool, compare_stock: bool, **options: Any) -> None:
     "--exchange",
     type=click.Choice(["metric", "english"]),
     help="Write the pattern for other shops too, in mm or inches.",
+)
+@click.option(
+    "--keep-offcuts", metavar="LENGTH", help="Shelve what is left over and at least so wide."
 )
 @guarded
 def cut(out: Path, as_json: bool, **options: Any) -> None:
@@ -341,3 +346,4 @@ def _request(options: dict[str, Any]) -> Request:
 
 
 main.add_command(profile)
+main.add_command(offcut)

@@ -173,6 +173,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "L408": "a layout search that was stopped by hand",
         "L409": "a layout search without time",
         "L410": "copies that are cut as their mirror images, to be turned over by hand",
+        "L411": "a shelf of offcuts, or an offcut, that can't be read",
+        "L412": "an offcut that another job has booked meanwhile",
+        "L413": "an offcut or a booking that isn't there",
         # C: compensation (stages/compensate)
         "C501": "an opening that the kerf swallows whole",
         "C502": "a gap or neck that the kerf swallows",

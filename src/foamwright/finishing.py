@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 import os
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from glob import escape
 from pathlib import Path
@@ -27,8 +28,9 @@ from foamwright.job_checks import drawing_and_piece
 from foamwright.job_drafts import DRAFT
 from foamwright.model import Drawing, Program
 from foamwright.names import readable, safe_name
+from foamwright.offcuts import booked, left_over, offcuts
 from foamwright.planning import kept_layouts, layout_file
-from foamwright.profiles import resolve_settings
+from foamwright.profiles import resolve_settings, user_folder
 from foamwright.record import (
     FileEntry,
     InputEntry,
@@ -77,6 +79,26 @@ def keep_out_of_others(planned: Plan, out: Path) -> None:
     if there is not None and there.job != name:
         what = f"it holds the cut of {there.job!r}, which {name!r} would replace"
         raise Refused([fault("W704", readable(str(out)), readable(what), "choose another --out")])
+
+
+def book_offcuts(planned: Plan) -> AbstractContextManager[None]:
+    """While the files are published: then the offcuts that they lie on are booked for the job, and
+    what they leave over is on the shelf, where that is asked for. Raises Refused (L412).
+    """
+    request, job = planned.asked.request, planned.asked.job.job.name
+    if not request.use_offcuts and request.keep_offcuts is None:
+        return nullcontext()
+    shelf = user_folder()
+    there = {e.id for e in offcuts(shelf)} if request.use_offcuts else set()
+    sheets = [(b, p.sheet) for b, p in planned.programs]
+    used = [s.stock.name for _, s in sheets if s.stock.kind == "offcut" and s.stock.name in there]
+    least = request.keep_offcuts
+    new = (
+        None
+        if least is None
+        else [e for b, s in sheets for e in left_over(s, job, b.limits.clearance, least)]
+    )
+    return booked(shelf, job, used, new)
 
 
 def write_programs(planned: Plan, folder: Path) -> Record:

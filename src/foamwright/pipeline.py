@@ -19,6 +19,7 @@ from foamwright.explained import Explanation
 from foamwright.findings import Finding, refuse_on_fault
 from foamwright.finishing import (
     Result,
+    book_offcuts,
     explain_piece,
     finish,
     keep_layouts,
@@ -94,7 +95,8 @@ def cut(request: Request, out: Path) -> Result:
         proof, findings = prove(planned, folder)  # verify, and safety on what was read
         refuse_on_fault((*planned.findings, *findings))
         result = finish(planned, draft, proof, findings, folder)  # record and operator's sheet
-        publish(folder, out)
+        with book_offcuts(planned):
+            publish(folder, out)
     keep_layouts(planned)
     return result
 

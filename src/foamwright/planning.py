@@ -40,7 +40,8 @@ from foamwright.model import (
     Sheet,
 )
 from foamwright.names import readable
-from foamwright.profiles import Shelf
+from foamwright.offcuts import offcuts, stock_from
+from foamwright.profiles import Shelf, user_folder
 from foamwright.safety import Use, assess
 from foamwright.stages.acquire import read_drawing, select
 from foamwright.stages.acquire.drafts import drafts
@@ -194,6 +195,9 @@ def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
     cut = settings_for(machine.profile, material.profile)
     tool = tool_for(machine.profile, material.profile, cut, asked.job.job.true_face)
     stocks = stock_for(material.profile, asked.job.stock, DrawnStock(asked))
+    if asked.request.use_offcuts:
+        there = offcuts(user_folder())
+        stocks = (*stock_from(there, material.id, asked.job.job.name), *stocks)
     limits = limits_for(machine.profile, material.profile, tool, stocks, cut)
     return Bench(material, machine, cut, tool, style_for(machine.profile), limits, stocks)
 

@@ -13,8 +13,11 @@ from typing import Any
 
 from foamwright.asked import Plan
 from foamwright.comparing import StockRow
+from foamwright.errors import GeometryError
+from foamwright.geometry.pathdata import parse_path_data
 from foamwright.model import Sheet, Stock
 from foamwright.names import readable
+from foamwright.offcuts import Entry
 from foamwright.stages.arrange import Progress
 from foamwright.tables import new_table, safe, terminal
 
@@ -104,6 +107,23 @@ def compared_data(rows: Sequence[StockRow]) -> list[dict[str, Any]]:
         }
         for row in rows
     ]
+
+
+def show_offcuts(there: Sequence[Entry]) -> None:
+    """The offcuts of the shelf; a line where there is none."""
+    if not there:
+        terminal().print("no offcut is on the shelf")
+        return
+    table = new_table("offcut", "material", "size mm", "left over by", "booked by")
+    for entry in there:
+        try:
+            box = parse_path_data(entry.outline)[0].bounds
+            size = f"{box[2] - box[0]:.0f} x {box[3] - box[1]:.0f}"
+        except (GeometryError, IndexError):
+            size = "?"
+        words = (entry.id, entry.material, size, entry.came_from, entry.booked_by)
+        table.add_row(*map(safe, words))
+    terminal().print(table)
 
 
 def stock_name(stock: Stock) -> str:

@@ -18,8 +18,14 @@ LEAST, MOST = 80.0, 2
 
 
 def offcuts(sheet: Sheet) -> tuple[Box, ...]:
-    """left, near, right, far in sheet mm, the largest first; none overlaps another."""
+    """left, near, right, far in sheet mm, the largest first; none overlaps another.
+
+    None of stock with an outline of its own.
+    """
+    if sheet.stock.outline is not None:
+        return ()
     taken = [_grown(p.piece.outline.bounds, sheet) for p in sheet.placements]
+    taken += [_grown(z.outline.bounds, sheet) for z in sheet.stock.zones]
     found: list[Box] = []
     while len(found) < MOST:
         box = largest_free((0.0, 0.0, sheet.width, sheet.length), [*taken, *found])

@@ -120,10 +120,14 @@ def _batch(record: Record, programs: Sequence[Program], pair: tuple[str, str]) -
 def _stock(program: Program) -> str:
     """The stock to fetch, and what to cut it down to where the machine reaches less."""
     sheet, stock = program.sheet, program.sheet.stock
-    told = f"{stock.kind}, {stock.width:g} × {stock.length:g} mm"
-    shorter = stock.kind == "sheet" and sheet.length < stock.length
+    kind = f"{stock.kind} {stock.name}".strip()
+    told = f"{kind}, {stock.width:g} × {stock.length:g} mm"
+    shorter = stock.kind != "roll" and sheet.length < stock.length
     if sheet.width < stock.width or shorter:
-        told += f"; cut it down to {sheet.width:g} × {sheet.length:g} mm first"
+        first = "slit it" if stock.kind == "roll" else "cut it down"
+        told += f"; {first} to {sheet.width:g} × {sheet.length:g} mm first"
+        if stock.kind == "roll":
+            told += ", its whole width is priced"
     return told
 
 
