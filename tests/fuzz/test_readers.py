@@ -8,6 +8,7 @@ stands as a named test beside its reader.
 
 from __future__ import annotations
 
+import cmath
 import math
 import os
 import time
@@ -20,8 +21,10 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from foamwright.findings import Finding, Refused, note
 from foamwright.hazards import load_rules
 from foamwright.job import load_job
+from foamwright.model import Drawing
 from foamwright.profiles import Layer, Shelf, packaged_profiles
 from foamwright.stages.acquire import read_drawing
+from foamwright.stages.save.preview import preview_svg
 from tests.fuzz.texts import Made, altered_toml, dxf_text, mangled, svg_text
 
 #: Seconds for each reader.
@@ -38,8 +41,14 @@ def told_well(findings: Iterable[Finding]) -> None:
 
 
 def drawing(file: Path) -> None:
-    read, findings = read_drawing(file)
+    for mend in (False, True):
+        sound(*read_drawing(file, mend_crossings=mend))
+
+
+def sound(read: Drawing, findings: Iterable[Finding]) -> None:
     told_well(findings)
+    assert all(cmath.isfinite(p) for f in findings for p in f.spots)
+    preview_svg(read, tuple(findings))
     for piece in read.pieces:
         paths = (piece.outline, *(o.path for o in piece.openings), *(s.path for s in piece.slits))
         assert all(map(math.isfinite, (v for p in paths for v in p.bounds)))

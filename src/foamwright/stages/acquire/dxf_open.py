@@ -78,6 +78,7 @@ _ALTERED = frozenset(
         *(AuditError.INVALID_FLOATING_POINT_VALUE, AuditError.INVALID_INTEGER_VALUE),
         *(AuditError.REMOVED_INVALID_GRAPHIC_ENTITY, AuditError.INVALID_OWNER_HANDLE),
         AuditError.REMOVED_ENTITY_WITH_INVALID_OWNER_HANDLE,
+        AuditError.INVALID_HATCH_BOUNDARY_PATH,
         *(AuditError.UNDEFINED_BLOCK, AuditError.UNDEFINED_BLOCK_NAME),
         AuditError.INVALID_BLOCK_REFERENCE_CYCLE,
         *(AuditError.INVALID_EXTRUSION_VECTOR, AuditError.INVALID_MAJOR_AXIS),
@@ -87,6 +88,8 @@ _ALTERED = frozenset(
         AuditError.INVALID_ELLIPSE_RATIO,
     )
 )
+#: How the library tells of an entity dropped for another's handle, under a code of many uses.
+_DROPPED = "with a conflicting handle"
 #: Versions before this one have no markers (R13 brought them).
 _FIRST_MARKED = b"AC1012"
 #: The version that a file without one is read as: R2000, the oldest that the library keeps.
@@ -183,7 +186,7 @@ def _mended(name: str, why: str, entries: Sequence[ErrorEntry]) -> Finding:
     what = f"is broken ({why})" + (
         f" and was mended in {len(mends)} places: {shown}" if mends else ""
     )
-    if any(e.code in _ALTERED for e in entries):
+    if any(e.code in _ALTERED or _DROPPED in e.message for e in entries):
         return fault("R301", name, what, "mend it or export the drawing again")
     return warning("R301", name, what, "compare the pieces with the drawing")
 
