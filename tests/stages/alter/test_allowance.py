@@ -11,6 +11,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from foamwright.geometry.affine import Affine
+from foamwright.geometry.nearest import nearest_length
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import self_crossings
 from foamwright.geometry.segments import Arc, Cubic, Line
@@ -169,6 +170,64 @@ def _hem_of(found: Path, path: Path) -> tuple[str, str]:
         str(1 + min(range(len(ends)), key=lambda i: abs(ends[i] - p)))
         for p in (path.segments[0].start, path.segments[0].end)
     )
+
+
+def _side(start: complex, end: complex, bend: float, curved: bool) -> Line | Arc | Cubic:
+    """An arc of this bulge, or a curve that leans to its start as far out."""
+    if abs(bend) < 0.02:
+        return Line(start, end)
+    way, out = end - start, -1j * (end - start) * bend
+    if not curved:
+        return Arc(start, end, bend)
+    return Cubic(start, start + way / 3 + out, start + 0.7 * way + out / 2, end)
+
+
+@settings(deadline=None, max_examples=80, derandomize=True)
+@given(
+    kind=st.sampled_from(KINDS),
+    bends=st.tuples(*(st.floats(-0.25, 0.25) for _ in range(3))),
+    curved=st.booleans(),
+    lean=st.floats(-25, 25),
+    hem=st.floats(3, 10),
+)
+def test_an_allowance_beside_curves_is_taken_off_and_put_back(
+    kind: str, bends: tuple[float, float, float], curved: bool, lean: float, hem: float
+) -> None:
+    """A hem and the sides beside it straight, arcs or curves; its corners of every kind.
+
+    Only where the two edges of a corner, run on, never meet may it be refused, by name.
+    """
+    corners = [0j, 100 + 0j, complex(100 + lean, 80), complex(-lean, 80)]
+    path = Path.of(
+        [
+            _side(corners[0], corners[1], bends[0] / 2, False),
+            _side(corners[1], corners[2], bends[1], curved),
+            Line(corners[2], corners[3]),
+            _side(corners[3], corners[0], bends[2], curved),
+        ],
+        closed=True,
+    )
+    keys: dict[str, Any] = {"allowance": {"default": 6, "hem": hem}, "corners": {"hem": kind}}
+    cut = made(piece("part", path), edges={"hem": ("1", "2")}, **keys).outline
+    drawing, found = drafts(
+        piece("part", cut), edges={"hem": _hem_on(cut, path, hem)}, drawn="cut-line", **keys
+    )
+    if any(f.is_fault for f in found):
+        assert [f.code for f in found if f.is_fault] == ["A309"]
+        assume(False)
+    assert not found, [f.line() for f in found]
+    assert apart(drawing.pattern.outline.path, path) < 0.01
+
+
+def _hem_on(cut: Path, path: Path, wide: float) -> tuple[str, str]:
+    """The corners of a cut line between which the first edge's parallel runs."""
+    edge = path.segments[0]
+    middle = edge.point(0.5) - 1j * edge.tangent(0.5) * wide
+    at = nearest_length(cut, middle)[0]
+    joints = cut.joint_lengths()
+    order = sorted(cut.corners)
+    after = next((i for i, j in enumerate(order) if joints[j] > at), 0)
+    return str((after - 1) % len(order) + 1), str(after + 1)
 
 
 @pytest.mark.parametrize("scale", [0.5, 1.0, 2.0])

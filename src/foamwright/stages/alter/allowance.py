@@ -7,7 +7,7 @@ Widths and corners by edge are in `widths.py`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from foamwright.errors import GeometryError
@@ -30,6 +30,8 @@ from foamwright.stages.alter.widths import unknown_names, widths_of
 MITRE_LIMIT = 4.0
 #: How far the corner of a stitch line within a hollow corner of a cut line may lie, likewise.
 INNER_LIMIT = 100.0
+#: An edge beside a step, which a mitre ran on by, is at most so many times as long as the step.
+MOST_RUN_ON = 4.0
 #: What the allowance, taken off and put back, may miss the drawing by, mm.
 PUT_BACK = 0.01
 #: Flattening where lines are compared, mm.
@@ -158,7 +160,7 @@ def _placed(drawn: Contour, inner: EdgeParallel, mm: Sequence[float]) -> Contour
         edge: joints[i] for i, edge in enumerate(edges) if edge is not None and edges[i - 1] != edge
     }
     for name, joint in drawn.places.items():
-        at = starts.get(joint)
+        at = _first_left(starts, joint, drawn)
         if at is None:
             inward = max(mm[joint - 1], mm[joint])
             at = _across(drawn.path, drawn.along(name), inner.path, inward)
@@ -166,21 +168,55 @@ def _placed(drawn: Contour, inner: EdgeParallel, mm: Sequence[float]) -> Contour
     return stitch
 
 
+def _first_left(starts: Mapping[int, float], joint: int, drawn: Contour) -> float | None:
+    """Where the edge that begins at a joint does; an edge that the allowance took whole gives its
+    place to the next, as far as the next place.
+    """
+    n, others = len(drawn.path.segments), set(drawn.places.values()) - {joint}
+    for k in range(n):
+        edge = (joint + k) % n
+        if edge in starts or edge in others:
+            return starts.get(edge)
+    return None
+
+
 def _crossed(inner: EdgeParallel) -> tuple[Contour, list[int | None]]:
-    """The parallel without the steps between straight edges of unlike allowances: these cross."""
+    """The parallel without the steps between edges of unlike allowances: these cross.
+
+    An edge beside a step goes with it where it is only what a mitre ran on by.
+    """
     made, edges = Contour(inner.path), list(inner.edges)
     k = 0
     while k < len(edges):
-        beside = (edges[k - 1], edges[(k + 1) % len(edges)])
-        if edges[k] is None and None not in beside and beside[0] != beside[1]:
-            try:
-                made = without(made, k, "an edge")
-                del edges[k]
-                continue
-            except NoSuchEdgeError:
-                pass  # beside a curve the step stays, and A322 tells what it makes
-        k += 1
+        cut = _step_cut(made, edges, k) if edges[k] is None else None
+        if cut is None:
+            k += 1
+            continue
+        made, gone = cut
+        edges = [e for i, e in enumerate(edges) if i not in gone]
+        k = max(0, k - 1)
     return made, edges
+
+
+def _step_cut(
+    contour: Contour, edges: Sequence[int | None], k: int
+) -> tuple[Contour, set[int]] | None:
+    """Without the step k, and which segments went: as few as may be; None where it stays."""
+    n = len(edges)
+    step = contour.path.segments[k].length()
+    for first, count in ((k, 1), (k, 2), (k - 1, 2)):
+        gone = {(first + i) % n for i in range(count)}
+        beside = edges[(first - 1) % n], edges[(first + count) % n]
+        short = all(contour.path.segments[g].length() <= MOST_RUN_ON * step for g in gone)
+        if None in beside or beside[0] == beside[1] or not short:
+            continue
+        try:
+            made = without(contour, first % n, "an edge", count)
+        except NoSuchEdgeError:
+            continue  # where no way is left, the step stays, and A322 tells what it makes
+        if len(made.path.segments) == n - count:
+            return made, gone
+    return None
 
 
 def _across(line: Path, at: float, other: Path, inward: float) -> float:

@@ -1,23 +1,24 @@
 """A drawn cut line whose corners are butted, folded or cut off, brought back to plain mitres.
 
 On a cut line the end of such an allowance is a run of its own, just outside the edge that it was
-made for.  Between straight edges it is left out, and the edges run on until they meet: then the
-allowance can be taken off exactly.
+made for.  It is left out, and the edges run on, as they bend, until they meet: then the allowance
+can be taken off, exactly beside lines and arcs.
 """
 
 from __future__ import annotations
 
+from itertools import accumulate
 from types import MappingProxyType
 
 from foamwright.geometry.contour import Contour
-from foamwright.geometry.path import Path, find_corners
-from foamwright.geometry.segments import Line, Segment
+from foamwright.geometry.meeting import meeting
+from foamwright.geometry.path import CORNER_ANGLE, Path, find_corners
 from foamwright.job import PieceSpec
 from foamwright.stages.alter.edges import NoSuchEdgeError
 from foamwright.stages.alter.pattern import Pattern
 
-#: Sine of the least angle at which two edges run on to a corner.
-LEAST_ANGLE = 0.01
+#: How far the edges beside a drawn corner end run on, as a multiple of the end's length.
+MOST_ON = 100.0
 
 
 def sharpened(pattern: Pattern, spec: PieceSpec, ring: str) -> Contour:
@@ -40,37 +41,27 @@ def sharpened(pattern: Pattern, spec: PieceSpec, ring: str) -> Contour:
     return contour
 
 
-def without(contour: Contour, end: int, edge: str) -> Contour:
-    """Without segment `end`; its neighbours run on to where they meet. Raises NoSuchEdgeError."""
+def without(contour: Contour, end: int, edge: str, count: int = 1) -> Contour:
+    """Without `count` segments from `end` on; those beside them run on to where they meet.
+
+    Raises NoSuchEdgeError.
+    """
     segments = contour.path.segments
     n = len(segments)
-    end %= n
-    before, after = segments[end - 1], segments[(end + 1) % n]
-    if not (isinstance(before, Line) and isinstance(after, Line)):
-        raise NoSuchEdgeError(
-            f"the allowance of {edge} ends beside a curve, and can't be taken off there exactly"
-        )
-    corner = _meeting(before, after, edge)
-    made: list[Segment] = list(segments)
-    made[end - 1] = Line(before.start, corner)
-    made[(end + 1) % n] = Line(corner, after.end)
-    del made[end]
-    places = {name: (j - (j > end)) % (n - 1) for name, j in contour.places.items()}
-    kept = tuple(made)
-    return Contour(
-        Path(kept, True, find_corners(kept, True, 3.0) | _moved(contour.path.corners, end, n)),
-        MappingProxyType(places),
-    )
-
-
-def _moved(corners: frozenset[int], end: int, n: int) -> frozenset[int]:
-    return frozenset((j - (j > end)) % (n - 1) for j in corners)
-
-
-def _meeting(a: Line, b: Line, edge: str) -> complex:
-    u, v = a.tangent(0.0), b.tangent(0.0)
-    sine = (u.conjugate() * v).imag
-    if abs(sine) < LEAST_ANGLE:
+    gone = [(end + k) % n for k in range(count)]
+    before, following = (end - 1) % n, (end + count) % n
+    reach = MOST_ON * sum(segments[k].length() for k in gone)
+    met = meeting(segments[before], segments[following], reach) if n > count + 1 else None
+    if met is None:
         raise NoSuchEdgeError(f"the lines beside the end of {edge} never meet")
-    far = ((b.start - a.start).conjugate() * v).imag / sine
-    return a.start + u * far
+    told = {before: met[0], following: met[1], **dict.fromkeys(gone, ())}
+    runs = [told.get(k, (s,)) for k, s in enumerate(segments)]
+    made = tuple(s for run in runs for s in run)
+    starts = [0, *accumulate(len(run) for run in runs)]
+    at = [j % len(made) for j in starts[:n]]
+    corner = at[following]
+    at = [corner if j in gone else k for j, k in enumerate(at)]
+    corners = frozenset(at[j] for j in contour.path.corners) - {corner}
+    judged = find_corners(made, True, CORNER_ANGLE) & {corner}
+    places = {name: at[j] for name, j in contour.places.items()}
+    return Contour(Path(made, True, corners | judged), MappingProxyType(places))
