@@ -9,7 +9,7 @@ import urllib.request
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import pytest
 from click.testing import CliRunner
@@ -18,7 +18,7 @@ from foamwright import pipeline
 from foamwright.cli import main
 from foamwright.desk import server
 
-from ..browser import browser
+from ..browser import axe, driven
 from .heron import HERON, SQUARES
 
 if TYPE_CHECKING:
@@ -30,11 +30,8 @@ PATIENCE = 90_000
 
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
-    from playwright.sync_api import sync_playwright
-
-    command = browser()
-    with sync_playwright() as p:
-        yield p.chromium.launch(executable_path=command, args=["--no-sandbox", "--disable-gpu"])
+    with driven() as started:
+        yield started
 
 
 @pytest.fixture
@@ -128,6 +125,8 @@ def test_the_heron_from_a_drawing_to_proven_files(page: Page, tmp_path: Path) ->
 
 
 def test_seams_allowance_and_names_by_keyboard(page: Page, tmp_path: Path) -> None:
+    from playwright.sync_api import expect
+
     drawing = tmp_path / "squares.svg"
     drawing.write_bytes(SQUARES)
     page.set_input_files("#files", drawing)
@@ -154,6 +153,7 @@ def test_seams_allowance_and_names_by_keyboard(page: Page, tmp_path: Path) -> No
     page.get_by_label("Ease of side").fill("20 mm")
     page.get_by_label("Ease of side").press("Tab")
     status(page, "1 sheet, ready")
+    expect(page.get_by_label("side must close flat")).to_be_focused()
     assert "1-to-2 to two, 1-to-2" in page.locator(".card").first.inner_text()
     text = page.locator("#text").text_content() or ""
     assert 'joins = ["a \\"front\\".1-to-2", "two.1-to-2"]' in text
@@ -192,3 +192,40 @@ def test_a_reload_finds_the_desk_as_it_was_and_closing_closes(page: Page, tmp_pa
     page.on("dialog", lambda d: d.accept())
     page.locator("#close").click()
     page.get_by_text("The desk is closed").wait_for()
+
+
+@pytest.mark.parametrize(("scheme", "width"), [("light", 1300), ("dark", 400)])
+def test_axe_finds_nothing_and_nothing_stands_out_of_a_small_screen(
+    chromium: Browser, desk: str, scheme: Literal["light", "dark"], width: int
+) -> None:
+    """The page's policy lets no script in from outside, so it is set aside here, and only here."""
+    source = axe()
+    context = chromium.new_context(
+        bypass_csp=True, viewport={"width": width, "height": 800}, color_scheme=scheme
+    )
+    page = context.new_page()
+    page.goto(desk)
+    status(page, "The desk is empty")
+    faults = violations(page, source)
+    page.set_input_files("#files", list(server.with_its_drawings(HERON / "job.toml")))
+    status(page, "sheets, ready")
+    for summary in page.locator("summary").all():
+        if summary.is_visible():
+            summary.click()
+    faults += violations(page, source)
+    page.locator("#piece-0-machine").select_option("desk-laser-600")
+    page.locator("#piece-3-machine").select_option("desk-laser-600")
+    status(page, "stop")
+    faults += violations(page, source)
+    assert not faults
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    context.close()
+
+
+def violations(page: Page, source: str) -> list[tuple[str, str, list[str]]]:
+    """What axe-core, run in the page, holds against it: any of its rules, of any weight."""
+    page.evaluate(source)
+    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+    return [
+        (v["id"], v["help"], [n["html"][:120] for n in v["nodes"]][:3]) for v in found["violations"]
+    ]

@@ -28,7 +28,7 @@ from .heron import HERON, SQUARES
 
 TOKEN, HOST = "a-token-of-a-test", "127.0.0.1:8137"
 HERE = {"Origin": f"http://{HOST}", "Sec-Fetch-Site": "same-origin"}
-CHANGING = ("bring?name=a.svg", "check", "cut", "undo", "clear", "close")
+CHANGING = ("bring?name=a.svg", "check", "cut", "paper", "undo", "clear", "close")
 Caller = Callable[..., Any]
 
 
@@ -207,6 +207,12 @@ def test_from_a_drawing_to_a_zip(client: TestClient) -> None:
     policy = sheet.headers["Content-Security-Policy"]
     assert policy.startswith("sandbox allow-scripts")
     assert "allow-same-origin" not in policy
+    assert client.get(f"/{TOKEN}/pattern").status_code == 409
+    assert post(client, "paper", b'{"size": "b5"}').status_code == 400
+    assert post(client, "paper", b'{"size": "a3"}').json()["pages"] == 2
+    pattern = client.get(f"/{TOKEN}/pattern")
+    assert pattern.headers["Content-Type"] == "application/pdf"
+    assert pattern.content.startswith(b"%PDF")
     job = client.get(f"/{TOKEN}/job")
     assert job.headers["Content-Disposition"] == 'attachment; filename="squares-job.zip"'
     for piece in cards["pieces"]:

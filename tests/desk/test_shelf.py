@@ -24,6 +24,7 @@ def test_the_packaged_shelf() -> None:
         "does not fit",
     )
     assert told["pairs"]["pu-foam-25mm"]["flatbed-knife-1200"] == ""
+    assert told["pairs"]["pu-foam-25mm"]["hand-cutting"] == ""
 
 
 def test_nothing_is_called_safe() -> None:
@@ -44,6 +45,7 @@ def test_nothing_is_called_safe() -> None:
         (["polyester", "polyethylene-foam"], "foam"),
         (["eva"], "foam"),
         (["cotton", "polyester"], "cloth"),
+        (["acrylic"], "cloth"),
         (["vegetable-leather"], "leather"),
         (["unknown"], "other"),
     ],

@@ -274,7 +274,26 @@ def test_cards_of_an_earlier_job_change_nothing(tmp_path: Path) -> None:
     table.set_cards(table.cards(), table.edition)
 
 
-@pytest.mark.parametrize("name", ["foam-head", "otter", "owls"])
+def test_what_is_cut_by_hand_has_a_paper_pattern_and_no_sheet(tmp_path: Path) -> None:
+    table = squares_table(tmp_path)
+    change(table, 0, machine="hand-cutting")
+    told = table.check()
+    assert [s["pieces"] for s in told["sheets"]] == [["two/drawn/1"]]
+    assert {c for f in told["findings"] if f["code"] == "J552" for c in f["cards"]} == {"one"}
+    change(table, 1, machine="hand-cutting")
+    told = table.check()
+    assert codes(told) == {"J552"}
+    assert told["findings"][0]["cards"] == ["one", "two"]
+    made = table.paper("a4")
+    assert made["made"] == "squares-a4.pdf"
+    assert made["pages"] >= 2
+    assert table.pattern is not None
+    assert table.pattern.data.startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(
+    "name", sorted(p.name for p in HERON.parent.iterdir() if p.is_dir() and p != HERON)
+)
 def test_the_other_examples_lie_on_the_desk_too(tmp_path: Path, name: str) -> None:
     """Drafts from measures, fur laid face down, several sizes."""
     table = Table(tmp_path)

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Literal
 
 import uvicorn
 from pydantic import ValidationError
@@ -75,6 +75,12 @@ class Asked(Card):
     fresh: bool = False
 
 
+class Paper(Card):
+    """On which paper the page asks for the pattern."""
+
+    size: Literal["a4", "letter", "a3", "tabloid"] = "a4"
+
+
 class TooMuch(FoamwrightError):
     """A body longer than its bound."""
 
@@ -125,6 +131,14 @@ class Desk:
     async def cut(self, request: Request) -> Response:
         return JSONResponse(await run_in_threadpool(self.table.cut))
 
+    async def paper(self, request: Request) -> Response:
+        asked = Paper.model_validate_json(await _body(request, MOST_WORDS))
+        return JSONResponse(await run_in_threadpool(self.table.paper, asked.size))
+
+    async def pattern(self, request: Request) -> Response:
+        made = self.table.pattern
+        return _refused(409, NOTHING_MADE) if made is None else _download(made, "application/pdf")
+
     async def undo(self, request: Request) -> Response:
         return JSONResponse(await run_in_threadpool(self.table.undo))
 
@@ -153,9 +167,9 @@ class Desk:
         return JSONResponse({"closed": True})
 
 
-def _download(made: Made) -> Response:
+def _download(made: Made, kind: str = "application/zip") -> Response:
     told = {"Content-Disposition": f'attachment; filename="{made.name}"'}
-    return Response(made.data, media_type="application/zip", headers=told)
+    return Response(made.data, media_type=kind, headers=told)
 
 
 def _refused(status: int, why: str) -> Response:
@@ -196,6 +210,8 @@ def desk_app(
         Route("/bring", desk.bring, methods=["POST"]),
         Route("/check", desk.check, methods=["POST"]),
         Route("/cut", desk.cut, methods=["POST"]),
+        Route("/paper", desk.paper, methods=["POST"]),
+        Route("/pattern", desk.pattern),
         Route("/undo", desk.undo, methods=["POST"]),
         Route("/sheet", desk.sheet),
         Route("/clear", desk.clear, methods=["POST"]),

@@ -21,7 +21,7 @@ _FOAM = frozenset({"eva", "chloroprene"})
 _FUR = frozenset({"acrylic-pile", "modacrylic"})
 _BOARD = frozenset({"card", "corrugated-card", "paper", "cork"})
 _LEATHER = frozenset({"chrome-leather", "vegetable-leather"})
-_OTHER = frozenset({"unknown", "acrylic", "abs", "polycarbonate", "hdpe", "glass-fibre"})
+_OTHER = frozenset({"unknown", "abs", "polycarbonate", "hdpe", "glass-fibre"})
 #: How a pair is told beside its name; what no source speaks against is not told at all.
 _TOLD = {
     Verdict.FORBIDDEN: "forbidden",
@@ -90,8 +90,8 @@ def pair_told(
     """How a material stands on a machine, in a few words; empty: nothing speaks against it."""
     found = verdicts(use_of_pair(material, machine), rules)
     worst = found[0].verdict if found else Verdict.OK
-    if worst is Verdict.FORBIDDEN:
-        return _TOLD[worst]
+    if worst is Verdict.FORBIDDEN or machine.profile.method == "hand":
+        return _TOLD[worst]  # what is cut by hand needs no settings
     try:
         settings_for(machine.profile, material.profile)
     except Refused as why:

@@ -129,8 +129,9 @@ def cards_meant(finding: Finding, where: str, cards: Cards) -> Iterator[str]:
     if used:
         yield from used
         return
-    held = _held(where.removeprefix("piece "), names, " /-")
-    yield from [held] if held else []
+    for words in where.removeprefix("piece ").split(", "):
+        held = _held(words, names, " /-")
+        yield from [held] if held else []
 
 
 def _words_of(material: str, machine: str) -> tuple[str, ...]:

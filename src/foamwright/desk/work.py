@@ -54,7 +54,7 @@ Told = dict[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """A zip that was made. name: its file name.  sheet: the operator's sheet in it."""
+    """A file that was made. name: its file name.  sheet: the operator's sheet in it."""
 
     name: str
     data: bytes
@@ -77,6 +77,7 @@ class Table:
     text: str | None = None
     files: dict[str, int] = field(default_factory=dict)
     made: Made | None = None
+    pattern: Made | None = None
     edition: int = 0
     past: list[str | None] = field(default_factory=list)
     _new: list[str] = field(default_factory=list)
@@ -337,6 +338,30 @@ class Table:
                 "missing": missing,
                 "made": self.made.name if self.made else None,
                 "proof": shown.proof_data(proof) if proof else None,
+                "findings": shown.findings_data(findings, cards),
+            }
+
+    def paper(self, size: str) -> Told:
+        """The pattern on paper of a size, which `pattern` then holds; and what was noticed."""
+        with self._lock:
+            cards = self.cards()
+            self.pattern, pages = None, 0
+            findings: tuple[Finding, ...] = ()
+            missing = list(_missing(cards))
+            if not missing:
+                stem = safe_name(cards.head.name).lower()
+                file = self.folder / f"{stem}-{size}.pdf"
+                file.unlink(missing_ok=True)
+                try:
+                    request = self._request(cards, LOOKING, False)
+                    pages, findings = pipeline.paper(request, size, file)
+                    self.pattern = Made(file.name, file.read_bytes())
+                except Refused as why:
+                    findings = why.findings
+            return {
+                "missing": missing,
+                "made": self.pattern.name if self.pattern else None,
+                "pages": pages,
                 "findings": shown.findings_data(findings, cards),
             }
 

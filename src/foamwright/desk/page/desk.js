@@ -54,6 +54,23 @@ const desk = {
     $("made").hidden = true;
   },
 
+  /** Calls for something that changes no card; null where it is stopped, which is told. */
+  async call(path, data) {
+    this.busy = true;
+    status();
+    let told = null;
+    try {
+      told = await tell(path, data);
+      trouble(null);
+    } catch (why) {
+      trouble(why);
+    }
+    this.busy = false;
+    status();
+    if (this.dirty) this.push();
+    return told;
+  },
+
   search() {
     this.push({ seconds: 10, fresh: true });
   },
@@ -132,17 +149,11 @@ function paint() {
 
 /** Calls something that gives another state, then has it judged. */
 async function ask_anew(path) {
-  desk.busy = true;
-  status();
-  try {
-    const told = await tell(path);
-    desk.state = { ...EMPTY, ...told };
-    desk.cards = told.cards;
-    trouble(null);
-  } catch (why) {
-    trouble(why);
-  }
-  desk.busy = false;
+  const told = await desk.call(path);
+  if (!told) return;
+  desk.state = { ...EMPTY, ...told };
+  desk.cards = told.cards;
+  desk.dirty = false;
   $("made").hidden = true;
   if (desk.state.text !== null) await desk.push();
   else paint();
@@ -170,18 +181,11 @@ async function take(files) {
 }
 
 async function cut() {
-  desk.busy = true;
-  status();
-  try {
-    const told = await tell("cut");
-    desk.state = { ...desk.state, findings: told.findings, missing: told.missing };
-    if (told.made) made(told);
-    trouble(null);
-  } catch (why) {
-    trouble(why);
-  }
-  desk.busy = false;
+  const told = await desk.call("cut");
+  if (!told) return;
+  desk.state = { ...desk.state, findings: told.findings, missing: told.missing };
   paint();
+  if (told.made) made(told);
 }
 
 /** The zip is there: how its proof came out, and the way to it. */

@@ -70,10 +70,27 @@ export class Sheets {
     this.list = el("div", { class: "sheets" });
     this.none = el("p", { class: "soft" });
     this.better = el("button", { type: "button", id: "better", onclick: () => desk.search() }, "Search 10 s for a tighter layout");
-    root.append(this.none, this.list, this.better);
+    this.paper = el("select", { id: "paper-size" }, [["a4", "A4"], ["letter", "Letter"], ["a3", "A3"], ["tabloid", "Tabloid"]].map(([v, w]) => el("option", { value: v }, w)));
+    this.told = el("p", { role: "status" });
+    this.papering = el("div", { class: "paper" }, el("h3", {}, "On paper"), el("p", { class: "soft" }, "The pattern at full size, over as many pages as it takes, to cut by hand or to keep."),
+      el("div", { class: "deeds" }, el("label", { for: "paper-size" }, "Paper"), this.paper, el("button", { type: "button", id: "make-paper", onclick: () => this.print() }, "Make the paper pattern")), this.told);
+    root.append(this.none, this.list, this.better, this.papering);
+  }
+
+  /** The pattern on paper, downloaded. */
+  async print() {
+    const told = await this.desk.call("paper", { size: this.paper.value });
+    if (!told) return;
+    const why = [...told.missing, ...told.findings.filter((f) => f.severity === "fault").map((f) => `${f.where}: ${f.what}`)];
+    this.told.replaceChildren(told.made ? `${counted(told.pages, "page")}. Print at 100 %, then measure the bar on a page. ` : `There is none: ${why.join("; ")}.`);
+    if (!told.made) return;
+    const link = el("a", { href: "pattern", download: told.made }, `Download ${told.made}`);
+    this.told.append(link);
+    link.click();
   }
 
   show(cards, state) {
+    this.papering.hidden = state.missing.length > 0;
     this.none.hidden = state.sheets.length > 0;
     this.better.hidden = state.sheets.length === 0;
     this.none.textContent = state.missing.length ? "They come when each card has its material and machine." : "None, while something stops it.";
