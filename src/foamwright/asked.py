@@ -27,9 +27,9 @@ from foamwright.model import (
     Stock,
     Tool,
 )
-from foamwright.names import safe_name
+from foamwright.names import readable, safe_name
 from foamwright.profile_models import CutSettings, MachineProfile, MaterialProfile
-from foamwright.profiles import Loaded, Shelf
+from foamwright.profiles import Loaded, Shelf, with_word
 from foamwright.safety import Use
 from foamwright.stages.alter import CoreRow, NeckRow, NotchRow, PairRow, SeamRow
 from foamwright.stages.arrange import Asked as LayoutAsked
@@ -38,6 +38,8 @@ from foamwright.units import parse_length
 from foamwright.word_tables import WordTable
 
 Value = TypeVar("Value")
+#: What a piece that was glued already bears besides its material.
+GLUE = "contact-cement"
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,6 +222,17 @@ class AskedJob:
         return self.wants(spec.name) or any(
             o.startswith(f"{spec.name}/") for o in self.request.only
         )
+
+    def material_on(self, material_id: str, machine_id: str) -> Loaded[MaterialProfile]:
+        """A material as it lies on a machine: a piece already glued brings its glue with it.
+
+        Raises Refused.
+        """
+        loaded = self.shelf.material(material_id)
+        pieces = (s for s in self.job.piece if s.material == material_id)
+        if any(s.glued and self.machine_of(s) == machine_id for s in pieces):
+            return with_word(loaded, GLUE, f"job:{readable(self.request.source.name)}")
+        return loaded
 
     @property
     def needed(self) -> tuple[PieceSpec, ...]:

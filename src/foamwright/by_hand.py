@@ -25,7 +25,9 @@ def leave_to_hand(asked: AskedJob) -> tuple[AskedJob, tuple[Finding, ...]]:
             if machine.profile.method != "hand":
                 continue
             names.append(spec.name)
-            uses[spec.material] = use_of_pair(asked.shelf.material(spec.material), machine)
+            uses[spec.material] = use_of_pair(
+                asked.material_on(spec.material, asked.machine_of(spec)), machine
+            )
         except Refused:
             continue  # the bench tells why
     if not names:

@@ -11,7 +11,7 @@ Does not judge a job: `safety.py` does.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from itertools import product
 from pathlib import Path
@@ -56,8 +56,23 @@ class Ruling:
 
 
 @dataclass(frozen=True, slots=True)
+class Gas:
+    """What burning a word's stuff can give off at most. share: of its mass; density: of the stuff,
+    g/cm3; molar: of the gas, g/mol; limit: ppm, as `limit_source` has it.
+    """
+
+    agent: str
+    share: float
+    density: float
+    molar: float
+    limit: float
+    limit_source: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class Rules:
-    """All shelves' rules merged.
+    """All shelves' rules merged. gases: of words that a laser is forbidden, as the package has it.
 
     words: each word of the closed list and what it means.  compositions, machines: what the
     packaged shelf says of its own materials' words and its machines' methods, ids without case.
@@ -67,6 +82,7 @@ class Rules:
     rulings: Mapping[tuple[str, Method], Ruling]
     compositions: Mapping[str, frozenset[str]]
     machines: Mapping[str, str]
+    gases: Mapping[str, Gas] = field(default_factory=lambda: MappingProxyType({}))
 
     def ruling(self, word: str, method: Method) -> Ruling:
         """The verdict on a word; one that is on no list gets the strict default."""
@@ -93,10 +109,22 @@ class _Rule(Table):
     needs: tuple[Literal["data-sheet"], ...] = ()
 
 
+class _Gas(Table):
+    words: tuple[str, ...] = Field(min_length=1)
+    agent: str = Field(min_length=1)
+    share: float = Field(gt=0, le=1)
+    density: float = Field(gt=0)
+    molar: float = Field(gt=0)
+    limit: float = Field(gt=0)
+    limit_source: str = Field(min_length=1)
+    source: str = Field(min_length=1)
+
+
 class _Hazards(Table):
     schema_: Literal[1] = Field(alias="schema")
     word: tuple[_Word, ...] = ()
     rule: tuple[_Rule, ...] = ()
+    gas: tuple[_Gas, ...] = ()
 
 
 def load_rules(folders: Sequence[Path] = ()) -> Rules:
@@ -114,6 +142,9 @@ def load_rules(folders: Sequence[Path] = ()) -> Rules:
         MappingProxyType(_packaged_compositions(package)),
         MappingProxyType(
             {i: str(t.get("method")) for i, t in _tables(package / "machines").items()}
+        ),
+        MappingProxyType(
+            {w: Gas(**g.model_dump(exclude={"words"})) for g in read[0][1].gas for w in g.words}
         ),
     )
 

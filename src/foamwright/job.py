@@ -173,6 +173,7 @@ class PieceSpec(ScaleKeys):
     outline: empty only where the piece is derived from another, as its `core` tells.
     mirror_of: another piece that it must be the mirror image of.  neck_min: its narrowest neck may
     not be narrower, whatever the material says.
+    glued: it was glued with contact cement already, which counts to its composition.
     """
 
     name: Name
@@ -206,6 +207,7 @@ class PieceSpec(ScaleKeys):
     mirror_of: Name | None = None
     neck_min: Width | None = None
     bridges: BridgeKeys | None = None
+    glued: bool = False
     lay: LayKeys = LayKeys()
 
 

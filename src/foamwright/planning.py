@@ -182,7 +182,7 @@ def _bench(asked: AskedJob, material_id: str, machine_id: str) -> Bench:
     faults: list[Finding] = []
     material = machine = None
     try:
-        material = asked.shelf.material(material_id)
+        material = asked.material_on(material_id, machine_id)
     except Refused as why:
         faults.extend(_named(f, f"material {material_id}") for f in why.findings)
     try:
@@ -278,7 +278,7 @@ def judge_hazards(asked: AskedJob, benches: Benches) -> tuple[Finding, ...]:
 def _use_without_settings(asked: AskedJob, material_id: str, machine_id: str) -> Iterable[Use]:
     """The pair as the rules see it; nothing where a profile can't be read, which is told."""
     try:
-        pair = asked.shelf.material(material_id), asked.shelf.machine(machine_id)
+        pair = asked.material_on(material_id, machine_id), asked.shelf.machine(machine_id)
     except Refused:
         return ()
     return (use_of_pair(*pair),)

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Generic, Literal, TypeAlias, TypeVar, cast
@@ -89,6 +89,17 @@ class Loaded(Generic[Profile]):
     def origin(self, key: str) -> str:
         """Where a key's value comes from; `default` where no file gives it."""
         return self.origins.get(key, "default")
+
+
+def with_word(loaded: Loaded[MaterialProfile], word: str, origin: str) -> Loaded[MaterialProfile]:
+    """A material with one composition word more."""
+    if word in loaded.composition:
+        return loaded
+    words = (*loaded.composition, word)
+    profile = loaded.profile.model_copy(update={"composition": words})
+    told = f"{loaded.origin('composition')} + {origin}"
+    origins = MappingProxyType({**loaded.origins, "composition": told})
+    return replace(loaded, profile=profile, composition=words, origins=origins)
 
 
 @dataclass(frozen=True, slots=True)

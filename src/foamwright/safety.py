@@ -17,6 +17,7 @@ from typing import Any, Literal
 
 from pydantic import ValidationError
 
+from foamwright import exposure
 from foamwright.findings import Finding, fault, note, warning
 from foamwright.hazards import METHODS, Rules, Ruling, Verdict, load_rules
 from foamwright.job import Permit
@@ -95,7 +96,8 @@ def _assess_one(
         match ruling.verdict:
             case Verdict.FORBIDDEN:
                 mend = _way_out(use, ruling, rules)
-                found.append(fault("S001", use.where, f"forbidden: {said}", mend))
+                what = f"forbidden: {said}{_given_off(use, ruling, rules)}"
+                found.append(fault("S001", use.where, what, mend))
             case Verdict.PERMIT:
                 found.append(_permitted(use, ruling, said, permits, today))
             case Verdict.CAUTION:
@@ -103,6 +105,13 @@ def _assess_one(
             case Verdict.OK:
                 pass
     return found
+
+
+def _given_off(use: Use, ruling: Ruling, rules: Rules) -> str:
+    """What a metre of it could give off on a laser, where the facts tell."""
+    gas = rules.gases.get(ruling.word)
+    told = exposure.said(gas, use.thickness) if gas and use.method == "laser" else ""
+    return f"; {told}" if told else ""
 
 
 def a_method(method: Method) -> str:

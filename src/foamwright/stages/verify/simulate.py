@@ -101,6 +101,8 @@ def read_tool(values: Mapping[str, Any]) -> Tool:
     except ValidationError as err:
         first = err.errors()[0]
         raise BadToolError(f"{first['loc'][0]}: {first['msg']}") from None
+    if tool.method == "hand":
+        raise BadToolError("method: what is cut by hand has no file")
     lengths = (tool.kerf, tool.blade_offset, tool.overrun)
     if not all(v == 0 or LENGTHS[0] <= v <= LENGTHS[1] for v in lengths):
         raise BadToolError("kerf, blade_offset and overrun are lengths in mm from nought up")
