@@ -1,8 +1,12 @@
-"""The checklist of each example job, as golden text that a person has read, and on its sheet."""
+"""The checklist of each example job, as golden text that a person has read, and on its sheet.
+
+`FOAMWRIGHT_GOLDEN=write` writes the texts anew: each is then to be read, line by line.
+"""
 
 from __future__ import annotations
 
 import html
+import os
 from pathlib import Path
 
 import pytest
@@ -35,6 +39,9 @@ def record_of(example: ExampleCut) -> Record:
 
 def test_it_is_the_golden_text(example: ExampleCut) -> None:
     golden = GOLDEN / f"{example.source.name}.txt"
+    if os.environ.get("FOAMWRIGHT_GOLDEN") == "write":
+        golden.write_text(text_of(record_of(example)), "utf-8")
+    assert golden.exists(), "make it with FOAMWRIGHT_GOLDEN=write and read it"
     assert text_of(record_of(example)) == golden.read_text("utf-8"), "read it again, line by line"
 
 
