@@ -68,7 +68,7 @@ def start(folder: Path, drawing: Path | None, units: str | None) -> None:
 @main.command()
 @click.argument("drawing", type=_FILE)
 @click.option("--units", help="Unit of a drawing's bare numbers (mm, cm, in).")
-@click.option("--preview", type=_FILE, help="Write a picture (SVG): numbered corners, findings.")
+@click.option("--preview", type=_FILE, help="Picture (.svg, .png): numbered corners, findings.")
 @click.option("--even-odd", is_flag=True, help='As a job with crossings = "even-odd" reads it.')
 @json_option
 @guarded
@@ -147,9 +147,10 @@ def check(as_json: bool, compare_stock: bool, **options: Any) -> None:
     """
     from foamwright import pipeline, report
     from foamwright.report_layout import compared_data, layout_told, show_compared
+    from foamwright.telling import steps_told
 
-    with layout_told() as tell:
-        plan = pipeline.plan(_request({**options, "tell": tell}))
+    with layout_told() as tell, steps_told() as told:
+        plan = pipeline.plan(_request({**options, "tell": tell, "told": told}))
         compared = pipeline.compare(plan) if compare_stock else ()
     if as_json:
         more = {"compared": compared_data(compared)} if compare_stock else {}
@@ -169,23 +170,29 @@ def check(as_json: bool, compare_stock: bool, **options: Any) -> None:
     type=click.Choice(["metric", "english"]),
     help="Write the pattern for other shops too, in mm or inches.",
 )
+<<<<<<< HEAD
 @click.option(
     "--keep-offcuts", metavar="LENGTH", help="Shelve what is left over and at least so wide."
 )
+=======
+@click.option("--preview", type=_FILE, help="Write a picture of the sheets (.svg or .png).")
+>>>>>>> a54f747 (Pictures of the sheets, as SVG or PNG; a terminal sees what a run is doing; the paper's arrows follow a piece's own)
 @guarded
-def cut(out: Path, as_json: bool, **options: Any) -> None:
+def cut(out: Path, preview: Path | None, as_json: bool, **options: Any) -> None:
     """Make the cut files, prove them from disk, and write the operator's sheet.
 
     JOB is a job.toml, or a drawing with --material and --machine.
 
     \b
     Example: foamwright cut heron/job.toml --out cut-files
+    Example: foamwright cut heron/job.toml --out cut-files --preview sheets.png
     """
     from foamwright import pipeline, report
     from foamwright.report_layout import layout_told
+    from foamwright.telling import steps_told
 
-    with layout_told() as tell:
-        result = pipeline.cut(_request({**options, "tell": tell}), out)
+    with layout_told() as tell, steps_told() as told:
+        result = pipeline.cut(_request({**options, "tell": tell, "told": told}), out, preview)
     if as_json:
         click.echo(report.document(report.result_data(result, out), result.findings))
     else:
@@ -228,8 +235,11 @@ def paper(out: Path, page: str, as_json: bool, **options: Any) -> None:
     Example: foamwright paper heron/job.toml --out heron.pdf --page a4
     """
     from foamwright import pipeline, report
+    from foamwright.telling import steps_told
 
-    pages, findings = pipeline.paper(_request({**options, "by_hand": True}), page, out)
+    with steps_told() as told:
+        request = _request({**options, "by_hand": True, "told": told})
+        pages, findings = pipeline.paper(request, page, out)
     if as_json:
         click.echo(report.document({"file": out.name, "page": page, "pages": pages}, findings))
     else:
@@ -258,10 +268,12 @@ def verify(folder: Path, explain: str | None, preview: Path | None, as_json: boo
     from foamwright import pipeline, report, tables
     from foamwright.errors import CommandError
     from foamwright.findings import Refused
+    from foamwright.telling import steps_told
 
     if preview and not explain:
         raise CommandError("--preview goes with --explain PIECE")
-    verification, findings = pipeline.verify_folder(folder)
+    with steps_told() as tell:
+        verification, findings = pipeline.verify_folder(folder, tell)
     told, picture = pipeline.explain(folder, explain, findings, preview) if explain else ((), None)
     if as_json:
         proof = {"ok": verification.passed, "verification": tables.plain(verification)}

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from glob import escape
@@ -189,12 +189,15 @@ def _permits(asked: AskedJob) -> tuple[PermitEntry, ...]:
     )
 
 
-def prove(planned: Plan | None, folder: Path) -> tuple[Verification, tuple[Finding, ...]]:
+def prove(
+    planned: Plan | None, folder: Path, tell: Callable[[str], None] | None = None
+) -> tuple[Verification, tuple[Finding, ...]]:
     """The proof of a folder from disk, and the hazard rules on what was read back.
 
     planned: for the rules of the job's own shelves; None takes the packaged and the user's rules.
+    tell: hears which sheet is looked at.
     """
-    verification, findings = verify(folder, LIMIT)
+    verification, findings = verify(folder, LIMIT, tell)
     rules, today = _rules(planned)
     read = _read_record(folder)
     if read is not None:
@@ -316,9 +319,24 @@ def write_preview(drawn: Drawing, findings: Sequence[Finding], file: Path) -> No
 
 
 def _write_picture(text: str, file: Path) -> None:
+    """An SVG, or a PNG where the file is called so."""
     from foamwright.stages.save.preview import SIGNATURE
 
-    replace_file(file, text.encode("utf-8"), SIGNATURE.encode("utf-8"), "preview")
+    data = text.encode("utf-8")
+    if file.suffix.lower() == ".png":
+        from foamwright.stages.save.raster import png_of
+
+        data = png_of(text)
+    replace_file(file, data, SIGNATURE.encode("utf-8"), "preview")
+
+
+def write_sheets_preview(result: Result, file: Path) -> None:
+    """A picture of all sheets as they are meant. Raises Refused as `write_preview` does."""
+    from foamwright.stages.save.sheet_view import view_of
+    from foamwright.stages.save.sheets_preview import sheets_svg
+
+    programs = [p for _, p in result.plan.programs]
+    _write_picture(sheets_svg(view_of(result.record, programs, {})), file)
 
 
 def replace_file(file: Path, data: bytes, signature: bytes, kind: str) -> None:
@@ -384,4 +402,5 @@ __all__ = [
     "replace_file",
     "write_preview",
     "write_programs",
+    "write_sheets_preview",
 ]

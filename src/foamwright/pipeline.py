@@ -6,6 +6,7 @@ What happens between the lines is in `planning.py`, `copying.py` and `finishing.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -27,6 +28,7 @@ from foamwright.finishing import (
     prove,
     write_preview,
     write_programs,
+    write_sheets_preview,
 )
 from foamwright.model import Drawing
 from foamwright.papering import draw_pieces, find_materials, paper_pattern, write_paper
@@ -70,6 +72,7 @@ def plan(request: Request) -> Plan:
     thick = thicknesses(asked, benches)
     drafts = noticed(draft_patterns(asked, drawn, thick))  # alter: stitch lines at their size
     noticed.checks += noticed(check_patterns(asked, drafts, thick))  # seams, cores, notches
+    request.tell(f"making {len(drafts)} pieces")
     pieces = noticed(alter_pieces(asked, drafts, benches))  # alter: cut lines, notches, marks
     noticed.checks += noticed(check_necks(asked, benches, pieces, noticed.faulty))
     copies = noticed(make_copies(asked, drafts, benches, pieces))  # alter: mirrored, labelled
@@ -78,6 +81,7 @@ def plan(request: Request) -> Plan:
     layouts = noticed(arrange_copies(asked, benches, copies))  # arrange
     noticed.checks += noticed(check_pairs(asked, layouts))
     noticed.stop_on_fault()
+    request.tell("finding the tool's paths")
     cuts = noticed(compensate_sheets(asked, benches, layouts))  # compensate
     noticed.stop_on_fault()
     programs = order_cuts(benches, cuts)  # order
@@ -86,15 +90,20 @@ def plan(request: Request) -> Plan:
     return Plan(asked, benches, checks, layouts, programs, findings, patterns)
 
 
-def cut(request: Request, out: Path) -> Result:
-    """The main job: files in `out`, proven before they bear their names, or nothing at all."""
+def cut(request: Request, out: Path, preview: Path | None = None) -> Result:
+    """The main job: files in `out`, proven before they bear their names, or nothing at all.
+
+    preview: where a picture of the sheets goes, SVG or PNG.
+    """
     planned = plan(replace(request, out=out))
     keep_out_of_others(planned, out)
     with staging(out) as folder:
         draft = write_programs(planned, folder)  # save
-        proof, findings = prove(planned, folder)  # verify, and safety on what was read
+        proof, findings = prove(planned, folder, request.told)  # verify, safety on what was read
         refuse_on_fault((*planned.findings, *findings))
         result = finish(planned, draft, proof, findings, folder)  # record and operator's sheet
+        if preview is not None:
+            write_sheets_preview(result, preview)
         with book_offcuts(planned):
             publish(folder, out)
     keep_layouts(planned)
@@ -125,10 +134,12 @@ def compare(planned: Plan) -> tuple[StockRow, ...]:
     return tuple(compare_stocks(planned))
 
 
-def verify_folder(folder: Path) -> tuple[Verification, tuple[Finding, ...]]:
-    """The proof again, from the written files alone."""
+def verify_folder(
+    folder: Path, tell: Callable[[str], None] | None = None
+) -> tuple[Verification, tuple[Finding, ...]]:
+    """The proof again, from the written files alone. tell: hears which sheet is looked at."""
     recover(folder)
-    return prove(None, folder)
+    return prove(None, folder, tell)
 
 
 def explain(

@@ -123,6 +123,7 @@ def read_drawings(asked: AskedJob) -> tuple[dict[str, Piece], list[Finding]]:
     for spec in (s for s in asked.needed if s.outline):
         file, name = drawing_and_piece(spec.outline)
         if file not in drawings:
+            asked.request.tell(f"reading {file}")
             drawing, found = read_drawing(
                 asked.folder / file,
                 asked.request.units or asked.job.job.drawing_units,

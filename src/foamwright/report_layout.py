@@ -20,9 +20,8 @@ from foamwright.names import readable
 from foamwright.offcuts import Entry
 from foamwright.stages.arrange import Progress
 from foamwright.tables import new_table, safe, terminal
+from foamwright.telling import ANEW, looked_at, tell
 
-#: Back to the line's start, and clear it (ECMA-48).
-_ANEW = "\r\x1b[K"
 #: mm2 in a square metre.
 SQUARE_METRE = 1e6
 
@@ -30,19 +29,18 @@ SQUARE_METRE = 1e6
 @contextmanager
 def layout_told() -> Iterator[Callable[[Progress], None] | None]:
     """What tells of each better layout; None where nobody looks on."""
-    if not sys.stderr.isatty():
+    if not looked_at():
         yield None
         return
     try:
         yield _tell
     finally:
-        sys.stderr.write(_ANEW)
+        sys.stderr.write(ANEW)
         sys.stderr.flush()
 
 
 def _tell(progress: Progress) -> None:
-    sys.stderr.write(_ANEW + progress_line(progress))
-    sys.stderr.flush()
+    tell(progress_line(progress))
 
 
 def progress_line(progress: Progress) -> str:

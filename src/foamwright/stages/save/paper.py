@@ -154,9 +154,9 @@ def _draw_piece(pen: Pen, laid: Laid) -> None:
             pen.stroke(path, THIN, FOLD if mark.shape == "fold" else ())
     _draw_label(pen, laid)
     turn = math.degrees(cmath.phase(laid.arrow.along))
-    stretch = laid.paper.stretch
-    draw_arrow(pen, laid.arrow, laid.paper.nap, turn, stretch == "none")
-    draw_stretch(pen, laid.arrow, stretch, turn)
+    gives = laid.paper.gives
+    draw_arrow(pen, laid.arrow, laid.paper.nap, turn, not gives)
+    draw_stretch(pen, laid.arrow, gives)
     _draw_seams(pen, laid.paper)
 
 

@@ -59,8 +59,8 @@ class PaperPiece:
     """A piece as it goes on paper, seen from the face; every step's grain is told.
 
     piece: its cut lines.  stitches: its stitch lines, where they differ.  lines: what is told
-    below the name.  nap: whether it has one, which runs the way of the grain.  stretch: none,
-    across, along, both.
+    below the name.  nap: whether it has one.  stretch: which way the material gives: none, across,
+    along, both; a piece that asks for a way of its own is told that.
     """
 
     name: str
@@ -75,6 +75,20 @@ class PaperPiece:
     def grain(self) -> float:
         """Degrees; a piece without a grain line is drawn upright."""
         return 90.0 if self.piece.grain is None else self.piece.grain
+
+    @property
+    def way(self) -> float:
+        """Degrees of its arrow: the nap's way, or the grain's."""
+        own = self.piece.nap if self.nap else None
+        return self.grain if own is None else own
+
+    @property
+    def gives(self) -> tuple[float, ...]:
+        """Degrees in which it must give, or its material does."""
+        if self.piece.stretch is not None:
+            return (self.piece.stretch,)
+        across, along = (self.grain - 90.0,), (self.grain,)
+        return {"none": (), "across": across, "along": along, "both": across + along}[self.stretch]
 
     @property
     def inside(self) -> Region:
@@ -248,7 +262,7 @@ def _laid(turned: _Turned, shift: complex, windows: Sequence[Box]) -> Laid:
     paper = turned.paper.moved(Affine.translation(shift))
     label = replace(turned.label, at=(turned.label.at or 0j) + shift)
     label = on_one_page(label, paper.free, windows)
-    return Laid(paper, label, grain_line(paper.inside, paper.free, paper.grain, label))
+    return Laid(paper, label, grain_line(paper.inside, paper.free, paper.way, label))
 
 
 def _windows(block: Block, room: tuple[float, float]) -> Iterator[tuple[int, int, Box]]:

@@ -5,6 +5,10 @@ Widths and dashes are millimetres of paper.  Does not know pages or pieces.
 
 from __future__ import annotations
 
+import cmath
+import math
+from collections.abc import Sequence
+
 from foamwright.geometry.path import Path
 from foamwright.stages.save.paper_words import LINE, Arrow
 from foamwright.stages.save.pen import Pen
@@ -48,20 +52,20 @@ def draw_arrow(pen: Pen, arrow: Arrow, nap: bool, turn: float, alone: bool) -> N
     pen.words(words, middle + beside, LINE * 0.85, align="middle", turn=turn)
 
 
-def draw_stretch(pen: Pen, arrow: Arrow, stretch: str, turn: float) -> None:
-    """Which way the material gives: a line with two heads across the grain, along it, or both."""
-    third = arrow.tail + (arrow.head - arrow.tail) * 0.3
-    for way in ("across", "along"):
-        if stretch not in (way, "both"):
-            continue
-        along = arrow.along * (1j if way == "across" else 1)
-        middle = third if way == "across" else third + 2.5j * arrow.along
+def draw_stretch(pen: Pen, arrow: Arrow, gives: Sequence[float]) -> None:
+    """Which ways the material gives, degrees: a line with two heads for each, at the grain line."""
+    for degrees in gives:
+        along = cmath.rect(1.0, math.radians(degrees))
+        middle = arrow.tail + (arrow.head - arrow.tail) * 0.3
+        if abs((along / arrow.along).imag) < 0.1:  # beside it, not on it
+            middle += 2.5j * arrow.along
         tail, head = middle - 6 * along, middle + 6 * along
         pen.line([tail, head], THIN)
         _head(pen, head, along)
         _head(pen, tail, -along)
-        words = turn + 90 * (way == "across")
-        pen.words("stretch", head + 1.2 * along, 2.1, turn=words)
+        turn = (degrees + 90.0) % 180.0 - 90.0
+        end = head if (along * cmath.rect(1.0, -math.radians(turn))).real > 0 else tail
+        pen.words("stretch", end + 1.2 * cmath.rect(1.0, math.radians(turn)), 2.1, turn=turn)
 
 
 def draw_match(pen: Pen, at: complex, letters: str) -> None:

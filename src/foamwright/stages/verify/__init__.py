@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import pathlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from foamwright.findings import Finding, fault, note
 from foamwright.model import Tool
@@ -50,12 +50,17 @@ TOLD = 0.05
 #: The chain's limit, mm (the design's section 1).
 LIMIT = 0.01
 _ANEW = "cut the job anew"
+#: Hears what is being looked at.
+Tell = Callable[[str], None]
 
 
-def verify(folder: pathlib.Path, limit: float = LIMIT) -> tuple[Verification, tuple[Finding, ...]]:
+def verify(
+    folder: pathlib.Path, limit: float = LIMIT, tell: Tell | None = None
+) -> tuple[Verification, tuple[Finding, ...]]:
     """The proof of a folder from its record and its cut files, and all that was found.
 
-    limit: mm that a freed edge may lie off its target.  Nothing is raised for what the folder
+    limit: mm that a freed edge may lie off its target.  tell: hears which sheet is looked at.
+    Nothing is raised for what the folder
     holds: whatever is wrong is a finding, and the verification has not passed.
     """
     try:
@@ -67,7 +72,7 @@ def verify(folder: pathlib.Path, limit: float = LIMIT) -> tuple[Verification, tu
     record, findings = read_record(data)
     if record is None:
         return _failed(limit), findings
-    proof, more = verify_record(record, read_files(folder, record), limit)
+    proof, more = verify_record(record, read_files(folder, record), limit, tell)
     if record.exchange is not None:
         more += prove_exchange(record.exchange, _read(folder, record.exchange.name))
     return proof.model_copy(update={"passed": proof.passed and not findings}), (*findings, *more)
@@ -93,10 +98,10 @@ def _failed(limit: float) -> Verification:
 
 
 def verify_record(
-    record: Record, texts: Mapping[str, bytes], limit: float = LIMIT
+    record: Record, texts: Mapping[str, bytes], limit: float = LIMIT, tell: Tell | None = None
 ) -> tuple[Verification, tuple[Finding, ...]]:
     """The proof of a record whose files have these bytes, by name."""
-    work = _Work(record, texts, limit)
+    work = _Work(record, texts, limit, tell)
     work.run()
     return work.result(), tuple(work.findings)
 
@@ -104,8 +109,10 @@ def verify_record(
 class _Work:
     """One proof as it goes: collects findings, and the worst of each piece."""
 
-    def __init__(self, record: Record, texts: Mapping[str, bytes], limit: float) -> None:
-        self.record, self.texts, self.limit = record, texts, limit
+    def __init__(
+        self, record: Record, texts: Mapping[str, bytes], limit: float, tell: Tell | None
+    ) -> None:
+        self.record, self.texts, self.limit, self.tell = record, texts, limit, tell
         self.findings: list[Finding] = []
         self.proofs: dict[str, Proof] = {}
         self.unreached: dict[str, tuple[UnreachedEntry, ...]] = {}
@@ -122,6 +129,8 @@ class _Work:
         if not self.record.pieces:
             self._fault("V020", RECORD, "it names no pieces", "")
         for entry in self.record.sheets:
+            if self.tell is not None:
+                self.tell(f"proof of sheet {entry.number} of {len(self.record.sheets)}")
             mine = tuple(t for t in targets if t.sheet == entry.number)
             sheet = Sheet(entry, mine)
             self._name(f"sheet {entry.number}", prove_layout(sheet))
