@@ -47,12 +47,9 @@ class Request:
     """What the command line asks for. only: pieces or copies; today: for permits' expiry.
 
     out: the output folder, where a bare drawing's layouts are kept.  measuring: what the operator's
-<<<<<<< HEAD
     sheet says is to be measured of what is cut.  use_offcuts: those of the shelf are offered first;
-    keep_offcuts: what is left over and everywhere at least so wide is put there, mm.
-=======
-    sheet says is to be measured of what is cut.  told: hears of each step as it begins.
->>>>>>> a54f747 (Pictures of the sheets, as SVG or PNG; a terminal sees what a run is doing; the paper's arrows follow a piece's own)
+    keep_offcuts: what is left over and everywhere at least so wide is put there, mm.  told: hears
+    of each step as it begins.
     """
 
     source: Path
@@ -67,17 +64,14 @@ class Request:
     out: Path | None = None
     measuring: tuple[WordTable, ...] = ()
     exchange: ExchangeUnits | None = None
-<<<<<<< HEAD
     use_offcuts: bool = False
     keep_offcuts: float | None = None
-=======
     told: Callable[[str], None] | None = field(default=None, compare=False)
 
     def tell(self, step: str) -> None:
         """Says which step begins, to whom it may concern."""
         if self.told is not None:
             self.told(step)
->>>>>>> a54f747 (Pictures of the sheets, as SVG or PNG; a terminal sees what a run is doing; the paper's arrows follow a piece's own)
 
     @staticmethod
     def of(
@@ -96,22 +90,15 @@ class Request:
         first_layout: bool | None = None,
         tell: Callable[[Progress], None] | None = None,
         exchange: ExchangeUnits | None = None,
-<<<<<<< HEAD
         use_offcuts: bool = False,
         keep_offcuts: str | None = None,
-=======
         told: Callable[[str], None] | None = None,
->>>>>>> a54f747 (Pictures of the sheets, as SVG or PNG; a terminal sees what a run is doing; the paper's arrows follow a piece's own)
     ) -> Request:
         """From the options. Raises CommandError where they contradict each other.
 
         by_hand: no machine is asked for.  first_layout: no search; by default where there is no
-<<<<<<< HEAD
-        time for one.  tell: told of each better layout.
-        keep_offcuts: a length, the least width of what is shelved.
-=======
         time for one.  tell: told of each better layout, told: of each step.
->>>>>>> a54f747 (Pictures of the sheets, as SVG or PNG; a terminal sees what a run is doing; the paper's arrows follow a piece's own)
+        keep_offcuts: a length, the least width of what is shelved.
         """
         bare = job.suffix.lower() != ".toml"
         given = {"material": material, "machine": machine, "scale": scale, "mirrored": mirrored}
@@ -129,16 +116,13 @@ class Request:
         asked = LayoutAsked(layout_time, seed, fresh_layout, first, tell)
         names = tuple(only)
         given_by = (job, material, machine, units, scale, mirrored, names, asked)
-<<<<<<< HEAD
         return Request(
             *given_by,
             exchange=exchange,
             use_offcuts=use_offcuts,
             keep_offcuts=None if keep_offcuts is None else _width(keep_offcuts),
+            told=told,
         )
-=======
-        return Request(*given_by, exchange=exchange, told=told)
->>>>>>> a54f747 (Pictures of the sheets, as SVG or PNG; a terminal sees what a run is doing; the paper's arrows follow a piece's own)
 
     @property
     def is_drawing(self) -> bool:

@@ -170,13 +170,10 @@ def check(as_json: bool, compare_stock: bool, **options: Any) -> None:
     type=click.Choice(["metric", "english"]),
     help="Write the pattern for other shops too, in mm or inches.",
 )
-<<<<<<< HEAD
 @click.option(
     "--keep-offcuts", metavar="LENGTH", help="Shelve what is left over and at least so wide."
 )
-=======
 @click.option("--preview", type=_FILE, help="Write a picture of the sheets (.svg or .png).")
->>>>>>> a54f747 (Pictures of the sheets, as SVG or PNG; a terminal sees what a run is doing; the paper's arrows follow a piece's own)
 @guarded
 def cut(out: Path, preview: Path | None, as_json: bool, **options: Any) -> None:
     """Make the cut files, prove them from disk, and write the operator's sheet.
