@@ -158,3 +158,27 @@ def test_a_label_without_room_is_told_at_its_line(tmp_path: Path) -> None:
     plan = pipeline.plan(Request.of(made.file, layout_time=0))
     (told,) = [f for f in plan.findings if f.code == "A341"]
     assert told.where == "job.toml line 11, plate label"
+
+
+def test_printed_labels_stand_on_the_operator_s_sheet_where_they_are_asked_for(
+    folder: Path, tmp_path: Path
+) -> None:
+    none = (folder / "operator-sheet.html").read_text("utf-8")
+    assert "Labels to cut out" not in none
+    more = MORE.replace('height = "3 mm"', 'on = "none"\nstickers = true')
+    made = jobs.job(tmp_path / "job", *jobs.PAIRS["oscillating-knife"], more=more, body=BODY)
+    text = made.file.read_text("utf-8").replace('drawn = "cut-line"', "", 1)
+    made.file.write_text(text, "utf-8")
+    pipeline.cut(made.request, tmp_path / "cut")
+    sheet = (tmp_path / "cut" / "operator-sheet.html").read_text("utf-8")
+    assert "Labels to cut out" in sheet
+    for words in ("plate, left", "plate, right", "strap", "side to joint 1"):
+        assert f">{words}<" in sheet
+    assert all(not label_runs(entry) for entry in record_of(tmp_path / "cut")["files"])
+
+
+def test_printed_labels_want_the_hand_too(tmp_path: Path) -> None:
+    more = 'label = { on = "none", stickers = true }\nmirrored = 1'
+    with pytest.raises(Refused) as stop:
+        load_job(jobs.job(tmp_path, more=more).file)
+    assert [f.code for f in stop.value.findings] == ["J504"]

@@ -18,7 +18,7 @@ from foamwright.job import PieceSpec
 from foamwright.job_marks import PieceLabel
 from foamwright.laying import turning_for
 from foamwright.model import Copy, Piece
-from foamwright.stages.alter import Draft, Drafts, Face, Joint, copies_of, labelled
+from foamwright.stages.alter import Draft, Drafts, Face, Joint, copies_of, labelled, sticker_for
 
 #: The copies of each bench, by (material, machine) as the job names them.
 Copies = Mapping[tuple[str, str], tuple[Copy, ...]]
@@ -70,6 +70,9 @@ def _labelled(
         return copy, ()
     face = Face(back=bench.back, drawn=bench.tool.marks_by in ("pen", "score"))
     joints = tuple(_joints(asked, drawn.spec.name))
+    if keys.stickers:
+        lines = sticker_for(copy, keys, drawn.spec.hand, joints, face.back)
+        copy = replace(copy, sticker=lines)
     return labelled(copy, drawn.pattern, keys, drawn.spec.hand, joints, face)
 
 

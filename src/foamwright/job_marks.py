@@ -39,12 +39,14 @@ class LabelKeys(Table):
 
     on: in the allowance, on the face that lies up where that is hidden (cut from the back), on that
     face wherever it is seen, or nowhere.  joints: each sewn edge bears its seam's number.
+    stickers: the operator's sheet has a page of labels to be cut out as well.
     """
 
     on: Literal["allowance", "hidden", "face", "none"] = "allowance"
     height: Annotated[Size, Field(ge=2, le=100)] = 3.0
     keep: Width = 1.0
     joints: bool = True
+    stickers: bool = False
 
 
 class PieceLabel(LabelKeys):
@@ -74,13 +76,10 @@ def label_checks(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Ite
     """A labelled piece that is cut mirrored too must say which hand the drawn one is."""
     own, whole = piece.get("label"), source.data.get("label")
     label = own if isinstance(own, Mapping) else whole
-    mirrored = piece.get("mirrored", 0)
-    if (
-        isinstance(label, Mapping)
-        and label.get("on") != "none"
-        and mirrored
-        and "hand" not in piece
-    ):
+    told = isinstance(label, Mapping) and (
+        label.get("on") != "none" or label.get("stickers") is True
+    )
+    if told and piece.get("mirrored", 0) and "hand" not in piece:
         what = "its label must tell the mirror image from the drawn one"
         yield source.fault("J504", (*path, "hand"), what, 'give hand = "left" or "right"')
     if isinstance(own, Mapping) and "edge" in own and own.get("on", "allowance") != "allowance":

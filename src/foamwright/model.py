@@ -188,7 +188,8 @@ class Copy:
     bridging: how it is to be held in its sheet; None: not at all.
     free: any turn will do, `rotations` are those to begin with.  pin: where the near left corner of
     its box must lie on the stock.  group: copies of one name lie on one sheet.  turnable: it may be
-    cut as its mirror image and turned over by hand; turned: it is.
+    cut as its mirror image and turned over by hand; turned: it is.  sticker: what a printed label
+    of it says, line by line; empty: none is asked for.
     """
 
     name: str
@@ -204,6 +205,7 @@ class Copy:
     group: str = ""
     turnable: bool = False
     turned: bool = False
+    sticker: tuple[str, ...] = ()
 
     def turned_over(self) -> Copy:
         """The copy laid the other way up; its box keeps its place."""

@@ -26,7 +26,7 @@ from foamwright.geometry.region import (
 )
 from foamwright.job_marks import PieceLabel
 from foamwright.model import Copy, Mark, Piece, Slit
-from foamwright.stages.alter import Face, Joint, alter, labelled
+from foamwright.stages.alter import Face, Joint, alter, labelled, sticker_for
 from foamwright.stages.alter.lettering import Word
 from tests.pieces import piece, rectangle
 from tests.stages.alter.test_alter import TOLERANCE, drafts
@@ -236,3 +236,20 @@ def test_whatever_the_outline_letters_lie_inside_at_their_distance(
     marks = [union([curve(p, ROUND) for p in paths]) for paths in lettered(made).values()]
     if len(marks) == 2:
         assert distance(*marks) >= 1 - ROUND
+
+
+def test_a_printed_label_says_piece_hand_face_and_joints() -> None:
+    part = piece("part", rectangle(60, 40))
+    joints = [Joint(2, "hem"), Joint(5, "side'")]
+    for mirrored, hand in ((False, "left"), (True, "right")):
+        copy = Copy("part/x/1", "part", part, mirrored, "foam", "table")
+        told = sticker_for(copy, PieceLabel(), "left", joints, back=mirrored)
+        face = "back" if mirrored else "front"
+        assert told == (
+            f"part, {hand}",
+            f"cut with its {face} up",
+            "hem to joint 2",
+            "side' to joint 5",
+        )
+    plain = sticker_for(copy, PieceLabel(text="крыло", joints=False), None, joints, back=False)
+    assert plain == ("крыло", "cut with its front up")

@@ -12,7 +12,7 @@ from foamwright.stages.alter.derived import derived_cores
 from foamwright.stages.alter.draft import Draft, Drafts
 from foamwright.stages.alter.exchanged import exchanged
 from foamwright.stages.alter.frail import NeckRow, NotchRow, measure_neck, notch_depths
-from foamwright.stages.alter.labels import Face, Joint, labelled
+from foamwright.stages.alter.labels import Face, Joint, labelled, sticker_for
 from foamwright.stages.alter.pairs import PairRow, measure_pair
 from foamwright.stages.alter.registered import registered
 from foamwright.stages.alter.seam_notches import with_seam_notches
@@ -41,6 +41,7 @@ __all__ = [
     "measure_seams",
     "notch_depths",
     "registered",
+    "sticker_for",
     "suited",
     "with_seam_notches",
 ]

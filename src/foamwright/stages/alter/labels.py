@@ -81,6 +81,17 @@ def words_for(copy: Copy, keys: PieceLabel, hand: str | None, back: bool) -> tup
     return plain_letters(name), "BACK" if back else "FRONT"
 
 
+def sticker_for(
+    copy: Copy, keys: PieceLabel, hand: str | None, joints: Sequence[Joint], back: bool
+) -> tuple[str, ...]:
+    """What a printed label of a copy says: piece and hand, the face that was up, its joints."""
+    name = keys.text or copy.of
+    if hand is not None:
+        name += f", {_other(hand) if copy.mirrored else hand}"
+    told = [f"{j.edge} to joint {j.number}" for j in joints if keys.joints]
+    return name, f"cut with its {'back' if back else 'front'} up", *told
+
+
 def _other(hand: str) -> str:
     return "right" if hand == "left" else "left"
 

@@ -188,6 +188,7 @@ def _template() -> Template:
     environment.filters["steps"] = step_words
     environment.filters["key_settings"] = key_settings
     environment.filters["bridges"] = bridge_rows
+    environment.filters["stickers"] = sticker_rows
     environment.filters["legend_line"] = lambda kind: Markup(legend_line(kind))
     environment.filters["legend_bar"] = lambda kind: Markup(legend_bar(kind))
     environment.filters["pieces"] = lambda p: [
@@ -241,6 +242,17 @@ def step_words(page: SheetPage) -> list[str]:
 def key_settings(batch: Batch) -> list[Setting]:
     """The settings without which nobody starts a machine."""
     return [s for s in batch.settings if s.name in KEY_SETTINGS]
+
+
+def sticker_rows(view: SheetView) -> list[tuple[str, tuple[str, ...]]]:
+    """The copies that a printed label is asked for: where each lies, and what its label says."""
+    return [
+        (f"{page.title}, no. {i}", placed.copy.sticker)
+        for batch in view.batches
+        for page in batch.pages
+        for i, placed in enumerate(page.program.sheet.placements, 1)
+        if placed.copy.sticker
+    ]
 
 
 def bridge_rows(page: SheetPage) -> list[Mapping[str, str]]:
