@@ -75,18 +75,17 @@ def test_a_rolled_frustum_closes_and_stands_level(
     top = bottom * share
     slant = slant_of(bottom, top, height)
     path = frustum(bottom, top, slant)
-    spots = rolled(path, bottom, top, slant)
     sides = [s for s in path.segments if isinstance(s, Line)]
     up, down = (Path((s,), False) for s in sides)
     right = rolled(up, bottom, top, slant)
     left = rolled(down, bottom, top, slant)[::-1]
     assert np.abs(right - left).max() < 0.01
-    heights = spots[:, 2]
-    rims = [abs(s.start) for s in sides[0:1]] + [abs(sides[0].end)]
-    for rim in rims:
-        level = -rim * height / slant
-        near = heights[np.abs(heights - level) < 0.5]
-        assert np.abs(near - level).max() < 0.01
+    for outwards, radius in ((True, bottom), (False, top)):  # each rim lies in one plane
+        rim = [s for s in path.segments if isinstance(s, Arc) and (s.bulge > 0) is outwards]
+        spots = np.concatenate([rolled(Path((s,), False), bottom, top, slant) for s in rim])
+        level = -radius * height / (bottom - top)  # below the tip, by similar triangles
+        assert np.abs(spots[:, 2] - level).max() < 0.01
+        assert np.abs(np.hypot(spots[:, 0], spots[:, 1]) - radius).max() < 0.01
     girths = 2 * math.pi * np.array([bottom, top])
     arcs = [s for s in path.segments if isinstance(s, Arc)]
     lengths = [sum(a.length() for a in arcs if a.bulge * sign > 0) for sign in (1, -1)]
