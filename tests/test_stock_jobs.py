@@ -14,7 +14,7 @@ from foamwright.geometry.pathdata import parse_path_data
 from foamwright.geometry.region import box, covers, distance, region
 from foamwright.record import Record
 from foamwright.stages.verify import verify_record
-from tests.jobs import job, svg
+from tests.jobs import Written, job, svg
 
 #: An offcut of card, an L, with a hole in it and a piece of another's outline beside it, mm.
 LEFT_OVER = """\
@@ -274,3 +274,69 @@ def test_a_price_is_in_the_record_and_told_as_a_claim(tmp_path: Path) -> None:
     assert told["sheets"][0]["price"] == 4.5
     _, findings = pipeline.verify_folder(out)
     assert any(f.code == "V041" and "prices" in f.what for f in findings)
+
+
+#: A plank longer than the laser's bed, with two points across it, mm.
+PLANK = """\
+<g id="plate"><path d="M10 10 H70 V710 H10 Z"/>
+<circle id="l" data-role="point" cx="10" cy="330" r="1"/>
+<circle id="r" data-role="point" cx="70" cy="330" r="1"/></g>"""
+
+
+def plank(folder: Path, more: str, **pair: str) -> Written:
+    made = job(folder, more=more, **pair)
+    (folder / "plate.svg").write_text(svg(PLANK, 80, 720), encoding="utf-8")
+    return made
+
+
+def test_a_piece_longer_than_the_bed_is_split_along_its_line(tmp_path: Path) -> None:
+    more = 'count = 1\nmirrored = 1\n[[piece.split]]\nbetween = ["l", "r"]\nallowance = "8 mm"\n'
+    made = plank(tmp_path / "job", more)
+    result = pipeline.cut(made.request, tmp_path / "out")
+    names = [p.copy_name for p in result.record.pieces]
+    assert names == [f"plate/{k}/1/{x}" for k in ("drawn", "mirrored") for x in "ab"]
+    told = [f for f in result.findings if f.code == "A381"]
+    assert "60 x 700 mm" in told[0].what
+    lengths = sorted(
+        max(p.bounds[2] - p.bounds[0], p.bounds[3] - p.bounds[1])
+        for p in (parse_path_data(e.target)[0] for e in result.record.pieces[:2])
+    )
+    assert lengths == pytest.approx([320 + 8, 380 + 8])
+    assert pipeline.verify_folder(tmp_path / "out")[0].passed
+
+
+def test_without_a_line_it_is_refused_with_both_sizes(tmp_path: Path) -> None:
+    made = plank(tmp_path / "job", "")
+    with pytest.raises(Refused) as refused:
+        pipeline.cut(made.request, tmp_path / "out")
+    (found,) = [f for f in refused.value.findings if f.is_fault]
+    assert found.code == "L401"
+    assert "60.0 x 700.0" in found.what or "700.0 x 60.0" in found.what
+    assert "usable: " in found.what
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_piece_that_fits_is_not_split(tmp_path: Path) -> None:
+    more = '[[piece.split]]\nbetween = ["l", "r"]\n' + SMALL.format(100, 800, "")
+    made = plank(
+        tmp_path / "job",
+        more.replace("card-1mm", "stabilised-cotton"),
+        material="stabilised-cotton",
+        machine="roll-drag-knife-600",
+    )
+    result = pipeline.cut(made.request, tmp_path / "out")
+    assert [p.copy_name for p in result.record.pieces] == ["plate/drawn/1"]
+
+
+def test_a_roll_is_fed_through_for_a_piece_longer_than_any_bed(tmp_path: Path) -> None:
+    made = plank(tmp_path / "job", "", material="stabilised-cotton", machine="roll-drag-knife-600")
+    (sheet,) = pipeline.cut(made.request, tmp_path / "out").record.sheets
+    assert sheet.length > 700
+
+
+@pytest.mark.parametrize("between", ['["l", "nowhere"]', '["l", "l"]'])
+def test_a_line_that_can_not_be_had_is_refused(between: str, tmp_path: Path) -> None:
+    made = plank(tmp_path / "job", f"[[piece.split]]\nbetween = {between}\n")
+    with pytest.raises(Refused) as refused:
+        pipeline.cut(made.request, tmp_path / "out")
+    assert "A382" in [f.code for f in refused.value.findings if f.is_fault]

@@ -18,6 +18,7 @@ from foamwright.job import PieceSpec
 from foamwright.job_marks import PieceLabel
 from foamwright.laying import turning_for
 from foamwright.model import Copy, Piece
+from foamwright.splitting import fitted
 from foamwright.stages.alter import Draft, Drafts, Face, Joint, copies_of, labelled, sticker_for
 
 #: The copies of each bench, by (material, machine) as the job names them.
@@ -41,8 +42,9 @@ def make_copies(
                 continue
             for copy in _copies(asked, bench, spec, pieces[spec.name]):
                 done, found = _labelled(asked, bench, drafts[spec.name], copy)
-                copies.append(_at_origin(_with_rules(done, bench, spec)))
-                findings.extend(found)
+                parts, more = fitted(_with_rules(done, bench, spec), bench, spec)
+                copies.extend(map(_at_origin, parts))
+                findings.extend((*found, *more))
         made[pair] = tuple(copies)
     return made, findings
 

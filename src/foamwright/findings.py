@@ -160,6 +160,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A361": "notches of a seam that don't meet",
         "A362": "a left and a right that are no mirror images",
         "A363": "a neck narrower than the material bears",
+        "A381": "a piece that no stock bears, cut in parts that match",
+        "A382": "a line that can't part its piece",
         # L: layout (stages/arrange)
         "L401": "a piece fits no stock of its material",
         "L402": "the layout search failed or broke a rule, so boxes were laid in rows",

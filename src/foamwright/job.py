@@ -31,7 +31,7 @@ from foamwright.job_pattern import (
     Spread,
     TrueKeys,
 )
-from foamwright.job_stock import LayKeys, StockSpec
+from foamwright.job_stock import LayKeys, SplitKeys, StockSpec
 from foamwright.model import TrueFace
 from foamwright.names import distinct_names, safe_name
 from foamwright.strict_toml import Source, faults_of, read_toml
@@ -209,6 +209,7 @@ class PieceSpec(ScaleKeys):
     bridges: BridgeKeys | None = None
     glued: bool = False
     lay: LayKeys = LayKeys()
+    split: tuple[SplitKeys, ...] = ()
 
 
 class Seam(Part):

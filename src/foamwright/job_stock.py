@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import Field, PlainValidator
 
-from foamwright.fields import Length, Name, Size, Table
+from foamwright.fields import Length, Name, Size, Table, Width
 
 Degrees = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-360, le=360)]
 Money = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=1e9)]
@@ -47,6 +47,15 @@ class LayKeys(Table):
     angle: Degrees | None = None
     at: Spot | None = None
     together: Name | None = None
+
+
+class SplitKeys(Table):
+    """`[[piece.split]]`: where a copy that no stock bears is cut in two, along the straight line
+    through two named points of it; allowance: beyond the line on both parts.
+    """
+
+    between: tuple[Name, Name]
+    allowance: Width = 0.0
 
 
 class ZoneKeys(Table):
