@@ -77,6 +77,20 @@ def test_a_piece_without_outline_and_core_is_told(tmp_path: Path) -> None:
             "J509",
             "ends before it begins",
         ),
+        ('[piece.core]\nof = "leg"\nsides = ["front", "bak"]', "J508", "did you mean back"),
+        ('[piece.core]\nof = "leg"\n[piece.core.inset]\nfrnt = 5', "J508", "did you mean front"),
+        (
+            '[piece.core]\nof = "leg"\n[[seam]]\nname = "s"\njoins = ["core.front", "core.back"]\n'
+            '[[seam.true]]\nedge = "core.bottom"',
+            "J509",
+            "derived from its shell",
+        ),
+        (
+            '[piece.core]\nof = "leg"\n[[piece]]\nname = "foot"\noutline = "a.svg#a"\n'
+            'material = "felt"\n[[piece.carry]]\nedge = "top"\nfrom = "core.bottom"',
+            "J509",
+            "derived from its shell",
+        ),
         ('half = "fold"\n[piece.core]\nof = "leg"', "J509", "follows its shell"),
         ('scale = 2.0\n[piece.core]\nof = "leg"', "J509", "follows its shell"),
         ('outline = "a.svg#a"\n[piece.core]\nof = "leg"', "J509", "names no sides"),

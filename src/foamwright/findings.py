@@ -151,6 +151,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A345": "a carried mark that the other piece doesn't bear, left out",
         "A346": "an arrow between places that aren't there, or in place of a drawn one",
         "A347": "arrows of a piece that its material can't meet",
+        "A348": "a stitching template that can't be made",
+        "A349": "a clip mark that finds no room, left out",
         "A351": "a core whose edges aren't there, or that its shell has no room for",
         "A352": "a core against its shell, told",
         "A353": "a core that is looser or tighter in its shell than the job allows",

@@ -20,7 +20,7 @@ from foamwright.findings import Finding, Refused
 from foamwright.job_checks import cross_checks
 from foamwright.job_cores import CoreKeys
 from foamwright.job_drafts import DraftSpec
-from foamwright.job_marks import Direction, Hand, LabelKeys, PieceLabel, Registration
+from foamwright.job_marks import Direction, Hand, LabelKeys, PieceLabel, Registration, SewThenCut
 from foamwright.job_pattern import (
     AxisName,
     Carry,
@@ -204,6 +204,7 @@ class PieceSpec(ScaleKeys):
     nap: Direction | None = None
     stretch: Direction | None = None
     label: PieceLabel | None = None
+    sew_then_cut: SewThenCut | None = None
     mirror_of: Name | None = None
     neck_min: Width | None = None
     bridges: BridgeKeys | None = None

@@ -13,9 +13,9 @@ from pathlib import PurePath
 from typing import Any, TypeGuard
 
 from foamwright.findings import Finding
-from foamwright.job_cores import core_checks
+from foamwright.job_cores import core_checks, follows_shell
 from foamwright.job_drafts import draft_checks, unknown_draft
-from foamwright.job_marks import label_checks, registration_checks
+from foamwright.job_marks import label_checks, registration_checks, template_checks
 from foamwright.job_pattern_checks import (
     names_edge,
     near,
@@ -120,12 +120,17 @@ def _piece(source: Source, path: KeyPath, piece: Mapping[str, Any]) -> Iterator[
     yield from _twin(source, path, piece)
     for at, carry in tables(piece, "carry", path):
         yield from names_edge(source, (*at, "from"), carry.get("from"), _pieces(source))
+        others = tuple(tables(source.data, "piece"))
+        yield from follows_shell(
+            source, (*at, "from"), carry.get("from"), others, "lengths are carried"
+        )
     for at, spread in tables(piece, "spread", path):
         yield from spread_checks(source, at, spread)
     yield from _on_edges(source, path, piece, _edges(source, piece))
     for at, mark in tables(piece, "mark", path):
         yield from _mark(source, at, mark)
     yield from label_checks(source, path, piece)
+    yield from template_checks(source, path, piece, _edges(source, piece))
 
 
 def _on_edges(
@@ -205,6 +210,9 @@ def _seams(source: Source) -> Iterator[Finding]:
             yield from names_edge(source, (*path, "joins", number), side, pieces)
         for at, keys in tables(seam, "true", path):
             yield from true_checks(source, at, keys, joins, pieces)
+            others = tuple(tables(source.data, "piece"))
+            told = "seams are made true"
+            yield from follows_shell(source, (*at, "edge"), keys.get("edge"), others, told)
 
 
 def _is_day(value: Any) -> TypeGuard[datetime.date]:

@@ -101,6 +101,35 @@ def _shell(
     elif "core" in others[of]:
         what = f"{shown(of)} is itself a core"
         yield source.fault("J509", (*at, "of"), what, "name the shell that both go into")
+    else:
+        yield from _edges(source, at, core, (others[of], piece))
+
+
+def _edges(
+    source: Source, at: KeyPath, core: Mapping[str, Any], pieces: Sequence[Mapping[str, Any]]
+) -> Iterator[Finding]:
+    """J508 for sides and insets of edges that neither piece names."""
+    tables = [edges for p in pieces if isinstance(edges := p.get("edges"), Mapping)]
+    known = tuple(dict.fromkeys(name for edges in tables for name in edges))
+    sides, inset = core.get("sides"), core.get("inset")
+    asked = [((*at, "sides", k), n) for k, n in enumerate(sides if isinstance(sides, list) else ())]
+    if isinstance(inset, Mapping):
+        asked += [((*at, "inset", n), n) for n in inset if n != "default"]
+    for path, name in asked:
+        if isinstance(name, str) and name.rstrip("'") not in known:
+            near = nearest(name, known)
+            mend = f"did you mean {near}" if near else "name it in the shell's [piece.edges]"
+            yield source.fault("J508", path, f"the shell has no edge {shown(name)}", mend)
+
+
+def follows_shell(
+    source: Source, at: KeyPath, edge: Any, pieces: Tables, what: str
+) -> Iterator[Finding]:
+    """J509 where a derived core's edge, `piece.edge`, is used by a step that comes before it."""
+    name = edge.partition(".")[0] if isinstance(edge, str) else ""
+    if any(p.get("name") == name and "core" in p and "outline" not in p for _, p in pieces):
+        said = f"{shown(name)} is derived from its shell, after {what}"
+        yield source.fault("J509", at, said, "name an edge of the shell")
 
 
 def _drawn(source: Source, at: KeyPath, core: Mapping[str, Any]) -> Iterator[Finding]:

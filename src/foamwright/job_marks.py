@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal, TypeAlias
+from typing import Annotated, Any, Literal, Self, TypeAlias
 
-from pydantic import Field, PlainValidator
+from pydantic import Field, PlainValidator, model_validator
 
 from foamwright.fields import Name, Size, Table, Text, Width
 from foamwright.findings import Finding
@@ -54,6 +54,25 @@ class PieceLabel(LabelKeys):
 
     text: Name | None = None
     edge: Name | None = None
+
+
+class SewThenCut(Table):
+    """A piece that is sewn on its drawn stitch line first and trimmed after.
+
+    margin: of the block beyond the stitch line; trim: what is left outside it; clip: how near to it
+    the allowance is clipped in crotches.  open: edges that aren't sewn.
+    """
+
+    margin: Size = 12.0
+    trim: Size = 3.0
+    clip: Size = 1.0
+    open: tuple[Name, ...] = ()
+
+    @model_validator(mode="after")
+    def _in_turn(self) -> Self:
+        if not self.clip < self.trim < self.margin:
+            raise ValueError("clip must be less than trim, and trim less than margin")
+        return self
 
 
 class Registration(Table):
@@ -117,3 +136,29 @@ def registration_checks(
     if "seam" in register and "face_to_face" in register:
         what = "stands beside seam, where pieces always lie face to face"
         yield source.fault("J509", (*path, "face_to_face"), what, "leave it out")
+
+
+#: What makes no sense beside a block that is trimmed by hand.
+_NOT_BESIDE = ("allowance", "corners", "mark_stitch_line", "relief", "bevel", "dart")
+
+
+def template_checks(
+    source: Source, path: KeyPath, piece: Mapping[str, Any], edges: tuple[str, ...]
+) -> Iterator[Finding]:
+    """A piece that is sewn first is drawn on its stitch line and has no allowance to cut."""
+    keys = piece.get("sew_then_cut")
+    if not isinstance(keys, Mapping):
+        return
+    for key in _NOT_BESIDE:
+        if key in piece:
+            what = "stands beside sew_then_cut, which cuts a block and draws the stitch line"
+            yield source.fault("J509", (*path, key), what, "leave it out")
+    if piece.get("drawn") == "cut-line":
+        what = "has no stitch line to sew on, as sew_then_cut wants"
+        yield source.fault("J509", (*path, "drawn"), what, "draw the stitch line")
+    loose = keys.get("open")
+    for number, edge in enumerate(loose if isinstance(loose, list | tuple) else ()):
+        if isinstance(edge, str) and edge not in edges:
+            mend = near(edge, edges, "name it in [piece.edges] with the corners it runs between")
+            at = (*path, "sew_then_cut", "open", number)
+            yield source.fault("J508", at, f"no edge is named {shown(edge)}", mend)

@@ -54,6 +54,7 @@ from foamwright.stages.alter import (
     draft,
     registered,
     suited,
+    templated,
     with_seam_notches,
 )
 from foamwright.stages.arrange import Layout, arrange, kept
@@ -261,8 +262,10 @@ def alter_pieces(
                 ALLOWANCE_TOLERANCE,
                 drawn=bench.tool.marks_by in ("pen", "score"),
             )
+        marks = bench is None or bench.tool.marks_by in ("pen", "score")
+        piece, block = templated(piece, drawn.pattern, drawn.spec, drawn=marks)
         made[spec.name] = piece
-        findings.extend((*changed, *found, *more))
+        findings.extend((*changed, *found, *more, *block))
     return made, findings
 
 

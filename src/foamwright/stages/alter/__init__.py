@@ -17,6 +17,7 @@ from foamwright.stages.alter.pairs import PairRow, measure_pair
 from foamwright.stages.alter.registered import registered
 from foamwright.stages.alter.seam_notches import with_seam_notches
 from foamwright.stages.alter.seams import SeamRow, measure_seams
+from foamwright.stages.alter.template import templated
 
 __all__ = [
     "CoreRow",
@@ -43,5 +44,6 @@ __all__ = [
     "registered",
     "sticker_for",
     "suited",
+    "templated",
     "with_seam_notches",
 ]
