@@ -184,12 +184,14 @@ def cut(out: Path, preview: Path | None, as_json: bool, **options: Any) -> None:
     Example: foamwright cut heron/job.toml --out cut-files
     Example: foamwright cut heron/job.toml --out cut-files --preview sheets.png
     """
-    from foamwright import pipeline, report
+    from foamwright import pipeline, report, report_shelf
     from foamwright.report_layout import layout_told
     from foamwright.telling import steps_told
 
+    before = pipeline.untold if as_json else report_shelf.show_changes
     with layout_told() as tell, steps_told() as told:
-        result = pipeline.cut(_request({**options, "tell": tell, "told": told}), out, preview)
+        request = _request({**options, "tell": tell, "told": told})
+        result = pipeline.cut(request, out, preview, before)
     if as_json:
         click.echo(report.document(report.result_data(result, out), result.findings))
     else:

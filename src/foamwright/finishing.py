@@ -17,6 +17,7 @@ from typing import Literal
 
 from foamwright import __version__
 from foamwright.asked import AskedJob, Bench, Plan
+from foamwright.changes import Change, changes
 from foamwright.check_tables import tables_of
 from foamwright.checklist import CheckLine, Stage, checklist, load_checklist
 from foamwright.errors import CommandError
@@ -65,11 +66,21 @@ LIMIT = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """A finished cut: what was planned, the record as written, and every finding."""
+    """A finished cut: what was planned, the record as written, and every finding.
+
+    changes: of profiles since the folder's record before.
+    """
 
     plan: Plan
     record: Record
     findings: tuple[Finding, ...]
+    changes: tuple[Change, ...] = ()
+
+
+def changes_since(planned: Plan, out: Path) -> tuple[Change, ...]:
+    """What changed in the job's profiles since the cut that the folder holds; it may hold none."""
+    there = _read_record(out)
+    return () if there is None else changes(there.profiles, _profiles(planned))
 
 
 def keep_out_of_others(planned: Plan, out: Path) -> None:
@@ -395,6 +406,7 @@ def _refusals(findings: Sequence[Finding], told: Explanation) -> tuple[str, ...]
 __all__ = [
     "LIMIT",
     "Result",
+    "changes_since",
     "explain_piece",
     "finish",
     "keep_layouts",

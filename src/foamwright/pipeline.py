@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import TypeAlias
 
 from foamwright.asked import Noticed, Plan, Request
 from foamwright.by_hand import leave_to_hand
+from foamwright.changes import Change
 from foamwright.checking import check_necks, check_pairs, check_patterns
 from foamwright.comparing import StockRow, compare_stocks
 from foamwright.copying import make_copies
@@ -21,6 +23,7 @@ from foamwright.findings import Finding, refuse_on_fault
 from foamwright.finishing import (
     Result,
     book_offcuts,
+    changes_since,
     explain_piece,
     finish,
     keep_layouts,
@@ -61,6 +64,13 @@ __all__ = [
 ]
 
 
+Before: TypeAlias = Callable[[tuple[Change, ...]], None]
+
+
+def untold(changed: tuple[Change, ...]) -> None:
+    """Nobody wants to know."""
+
+
 def plan(request: Request) -> Plan:
     """All that `cut` does up to writing. Raises Refused with every fault found so far."""
     asked = load(request)  # job file, shelf, rules
@@ -90,13 +100,18 @@ def plan(request: Request) -> Plan:
     return Plan(asked, benches, checks, layouts, programs, findings, patterns)
 
 
-def cut(request: Request, out: Path, preview: Path | None = None) -> Result:
+def cut(
+    request: Request, out: Path, preview: Path | None = None, before: Before = untold
+) -> Result:
     """The main job: files in `out`, proven before they bear their names, or nothing at all.
 
-    preview: where a picture of the sheets goes, SVG or PNG.
+    preview: where a picture of the sheets goes, SVG or PNG.  before: is told what changed in the
+    profiles since the folder's last cut, before anything is written.
     """
     planned = plan(replace(request, out=out))
     keep_out_of_others(planned, out)
+    changed = changes_since(planned, out)
+    before(changed)
     with staging(out) as folder:
         draft = write_programs(planned, folder)  # save
         proof, findings = prove(planned, folder, request.told)  # verify, safety on what was read
@@ -107,7 +122,7 @@ def cut(request: Request, out: Path, preview: Path | None = None) -> Result:
         with book_offcuts(planned):
             publish(folder, out)
     keep_layouts(planned)
-    return result
+    return replace(result, changes=changed)
 
 
 def paper(request: Request, size: str, file: Path) -> tuple[int, tuple[Finding, ...]]:

@@ -323,6 +323,7 @@ def result_data(result: Result, out: Path) -> dict[str, Any]:
         "files": [f.name for f in result.record.files],
         "exchange": result.record.exchange.name if result.record.exchange else None,
         "verification": plain(result.record.verification),
+        "changes": [plain(c) for c in result.changes],
     }
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from foamwright.changes import Change
 from foamwright.errors import CommandError
 from foamwright.findings import Refused
 from foamwright.hazards import METHODS, Rules
@@ -231,6 +232,18 @@ def blade_data(machine: MachineProfile) -> dict[str, Any]:
         due = "due now" if gone >= life else f"due in {life - gone:.0f} m"
         told += f" of {life:g} m ({basis}); {due}"
     return {"gone_m": gone, "life_m": life, "due": life is not None and gone >= life, "told": told}
+
+
+def show_changes(changed: Sequence[Change]) -> None:
+    """What changed in the profiles since the folder's last cut; nothing where nothing did."""
+    if not changed:
+        return
+    terminal().print("Changed in the profiles since this folder was last cut:")
+    rows = new_table("profile", "key", "was", "now", "from")
+    for c in changed:
+        rows.add_row(*(safe(x) for x in (c.profile, c.key, c.was or "-", c.now or "-", c.origin)))
+    terminal().print(rows)
+    terminal().print()
 
 
 def recorded_data(done: Recorded) -> dict[str, Any]:
