@@ -2,4 +2,4 @@
 
 from foamwright.cli import main
 
-main()
+main(prog_name="foamwright")

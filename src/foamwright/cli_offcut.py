@@ -10,7 +10,11 @@ from foamwright.names import readable
 
 @click.group()
 def offcut() -> None:
-    """Offcuts on your shelf: list them, give back what a job booked, strike one out."""
+    """Offcuts on your shelf: list them, give back what a job booked, strike one out.
+
+    \b
+    Example: foamwright offcut list
+    """
 
 
 @offcut.command("list")

@@ -17,7 +17,11 @@ job_option = click.option("--job", type=FILE, help="See the shelf as this job se
 
 @click.group()
 def profile() -> None:
-    """The shelf of materials and machines: look, check, copy, record what was measured."""
+    """The shelf of materials and machines: look, check, copy, record what was measured.
+
+    \b
+    Example: foamwright profile show card-1mm
+    """
 
 
 def _shelf(job: Path | None) -> Any:

@@ -34,12 +34,13 @@ def test_every_sheet_is_drawn_as_it_lies() -> None:
     programs = sample()[1]
     assert len(sheets) == len(programs)
     bottom = 0.0
+    right = 0.0
     for svg, program in zip(sheets, programs, strict=True):
         x, y, width, height = (float(svg.get(n, "0")) for n in ("x", "y", "width", "height"))
         assert x >= 0
-        assert x + width <= 210
-        assert y >= bottom
-        bottom = y + height
+        assert x + width <= 297
+        assert x >= right or y >= bottom  # beside the one before, or below it
+        right, bottom = x + width, max(bottom, y + height)
         bodies = [e for e in svg.iter(f"{NS}path") if e.get("class") == "piece"]
         for body, placed in zip(bodies, program.sheet.placements, strict=True):
             outline, _ = parse_path_data(body.get("d", ""))
@@ -70,7 +71,7 @@ def test_a_png_shows_the_same(tmp_path: Path) -> None:
         shown = image.convert("RGB")
         wide, high = shown.size
     root = fromstring(text)
-    k = wide / 210
+    k = wide / 297
     assert high == pytest.approx(k * float(root.get("height", "").removesuffix("mm")), abs=2)
     svg = root.findall(f"{NS}svg")[0]
     left, low, across, _ = (float(v) for v in svg.get("viewBox", "").split())

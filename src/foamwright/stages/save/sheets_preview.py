@@ -1,4 +1,4 @@
-"""A picture of a job's sheets as they are meant to be cut: all of them, one below the other.
+"""A picture of a job's sheets as they are meant to be cut: all of them, two in a row.
 
 It draws what the operator's sheet draws, in the same lines, so that whoever looks at it before or
 after sees the same.  For looking at, never for cutting.
@@ -7,8 +7,9 @@ after sees the same.  For looking at, never for cutting.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import TypeAlias
 from xml.sax.saxutils import escape
 
 from foamwright.geometry.pathdata import number
@@ -17,8 +18,10 @@ from foamwright.stages.save.picture import page_scale, sheet_picture
 from foamwright.stages.save.preview import SIGNATURE
 from foamwright.stages.save.sheet import Batch, SheetPage, SheetView
 
+Page: TypeAlias = tuple[Batch, SheetPage]
+
 #: Width of the picture, white border, height of a sheet's title, gap after a sheet, mm.
-WIDTH, RIM, TITLE, GAP = 210.0, 12.0, 7.0, 9.0
+WIDTH, RIM, TITLE, GAP = 297.0, 12.0, 7.0, 9.0
 #: Rules of the operator's sheet's style that its pictures need, by how they begin.
 _RULES = re.compile(
     r"^(?:\.(?:stock|usable|offcut|piece|line|CUT_\w+|HOLE|SCORE|PEN|uncut|bridge|start|zero|arrow)\b"
@@ -30,12 +33,17 @@ _RULES = re.compile(
 def sheets_svg(view: SheetView) -> str:
     """The picture as SVG text."""
     pages = [(b, p) for b in view.batches for p in b.pages]
+    columns = min(2, len(pages))
+    room = (WIDTH - 2 * RIM - (columns - 1) * GAP) / max(1, columns)
     y = RIM + TITLE
     drawn: list[str] = []
-    for batch, page in pages:
-        told, height = _sheet(batch, page, y)
-        drawn.extend(told)
-        y += height + GAP
+    for row in _rows(pages, columns) if pages else ():
+        tallest = 0.0
+        for k, (batch, page) in enumerate(row):
+            told, height = _sheet(batch, page, RIM + k * (room + GAP), y, room)
+            drawn.extend(told)
+            tallest = max(tallest, height)
+        y += tallest + GAP
     high = number(y, 2)
     return "\n".join(
         [
@@ -53,18 +61,25 @@ def sheets_svg(view: SheetView) -> str:
     )
 
 
-def _sheet(batch: Batch, page: SheetPage, y: float) -> tuple[Iterator[str], float]:
-    """A sheet's title and picture from a height downwards, and how high both are."""
+def _rows(pages: Sequence[Page], size: int) -> Iterator[Sequence[Page]]:
+    """So many at a time."""
+    return (pages[k : k + size] for k in range(0, len(pages), size))
+
+
+def _sheet(
+    batch: Batch, page: SheetPage, x: float, y: float, room: float
+) -> tuple[tuple[str, str], float]:
+    """A sheet's title and picture from a place downwards, in so much width; how high both are."""
     sheet = page.program.sheet
     svg = sheet_picture(page.program, page.look)
     _, _, wide, high = (float(v) for v in re.findall(r'viewBox="([^"]+)"', svg)[0].split())
-    k = max(wide / (WIDTH - 2 * RIM), page_scale(sheet.width, sheet.length))
-    place = f'x="{RIM:g}" y="{number(y + TITLE, 2)}" '
+    k = max(wide / room, page_scale(sheet.width, sheet.length))
+    place = f'x="{number(x, 2)}" y="{number(y + TITLE, 2)}" '
     place += f'width="{number(wide / k, 2)}" height="{number(high / k, 2)}"'
     title = f"{page.title}: {batch.material_name} on {batch.machine_name}"
-    words = f'<text class="head" x="{RIM:g}" y="{number(y + TITLE - 2, 2)}" font-size="4">'
+    words = f'<text class="head" x="{number(x, 2)}" y="{number(y + TITLE - 2, 2)}" font-size="4">'
     parts = (words + escape(readable(title)) + "</text>", svg.replace("<svg ", f"<svg {place} ", 1))
-    return iter(parts), TITLE + high / k
+    return parts, TITLE + high / k
 
 
 def _style() -> str:
