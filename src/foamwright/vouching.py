@@ -90,6 +90,10 @@ def not_proven(record: Record) -> tuple[Finding, ...]:
     faces = {str(f.tool.get("true_face", "top")) for f in record.files} - {"top"}
     told += [f"that the size is to hold at the {face} face" for face in sorted(faces)]
     names = ", ".join(i.name for i in record.inputs)
+    if record.exchange is not None:
+        told.append(
+            f"that {record.exchange.name} holds the job's own lines, as the record has them"
+        )
     told.append(f"that the targets are what the job made of its inputs ({names or 'none named'})")
     if record.version != __version__:
         told.append(f"values of the profiles packaged with version {record.version}")

@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +29,7 @@ from foamwright.model import Mark, Piece, Slit
 from foamwright.record import Record
 from foamwright.stages.acquire import read_drawing
 from foamwright.stages.alter import exchanged
-from foamwright.stages.save.exchange import CHORDS, exchange_entry, exchange_text
+from foamwright.stages.save.exchange import CHORDS, block_names, exchange_entry, exchange_text
 from foamwright.stages.verify.exchange import prove_exchange
 from tests.jobs import PLATE, job
 from tests.pieces import piece, rectangle
@@ -251,3 +252,15 @@ def test_the_same_pattern_gives_the_same_bytes(tmp_path: Path) -> None:
     assert len(texts) == 1
     assert CHORDS <= 0.01
     assert Request(tmp_path / "a.svg").exchange is None
+
+
+def test_long_names_are_cut_to_what_the_release_bears() -> None:
+    long = "a very long name of a piece that has no end"
+    pieces = [replace(pattern(), name=f"{long} {k}") for k in range(2)]
+    names = block_names(pieces)
+    assert len(set(names)) == 2
+    assert max(map(len, names)) == 31
+    entry = exchange_entry("a.dxf", pieces, "metric")
+    text = exchange_text("Coat", pieces, "metric").encode("ascii")
+    assert prove_exchange(entry, text) == ()
+    assert [f.code for f in prove_exchange(entry, None)] == ["V051"]

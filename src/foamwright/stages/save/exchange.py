@@ -37,6 +37,8 @@ BOUNDARY, TURNS, CURVES, GRAIN, INTERNAL, CUTOUTS, DRILLS, SEW, NOTE = (
     "1", "2", "3", "7", "8", "11", "13", "14", "15",
 )  # fmt: skip
 NOTCHES = {"v": "4", "slit": "4", "t": "80", "castle": "81", "u": "83"}
+#: Letters in a block's name (releases before R2000).
+LONGEST = 31
 #: Between two pieces, and of the letters' height, mm.
 APART, LETTERS = 50.0, 5.0
 
@@ -51,9 +53,17 @@ def exchange_entry(
     name: str, pieces: Sequence[PatternPiece], units: ExchangeUnits
 ) -> ExchangeEntry:
     """What the record tells of the file: each piece's lines in its block, with every digit."""
-    blocks = distinct_names(tuple(p.name for p in pieces))
+    blocks = block_names(pieces)
     made = tuple(_entry(p, b) for p, b in zip(pieces, blocks, strict=True))
     return ExchangeEntry(name=name, units=units, off_mm=off_at_most(units), pieces=made)
+
+
+def block_names(pieces: Sequence[PatternPiece]) -> tuple[str, ...]:
+    """A name for each piece's block, in ASCII, no longer than the releases bear."""
+    names = distinct_names(tuple(p.name for p in pieces))
+    return tuple(
+        n if len(n) <= LONGEST else f"{n[: LONGEST - 6]}-{k:05d}" for k, n in enumerate(names, 1)
+    )
 
 
 def _entry(piece: PatternPiece, block: str) -> ExchangePiece:
@@ -124,7 +134,7 @@ def _document(job: str, pieces: Sequence[PatternPiece], units: ExchangeUnits) ->
         doc.layers.add(layer)
     size, decimals = UNITS[units]
     pen = _Pen(size, decimals)
-    blocks = distinct_names(tuple(p.name for p in pieces))
+    blocks = block_names(pieces)
     x = 0.0
     for piece, name in zip(pieces, blocks, strict=True):
         block = doc.blocks.new(name)

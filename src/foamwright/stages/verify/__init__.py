@@ -74,7 +74,7 @@ def verify(
         return _failed(limit), findings
     proof, more = verify_record(record, read_files(folder, record), limit, tell)
     if record.exchange is not None:
-        more += prove_exchange(record.exchange, _read(folder, record.exchange.name))
+        findings += prove_exchange(record.exchange, _read(folder, record.exchange.name))
     return proof.model_copy(update={"passed": proof.passed and not findings}), (*findings, *more)
 
 
