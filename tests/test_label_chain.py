@@ -182,3 +182,25 @@ def test_printed_labels_want_the_hand_too(tmp_path: Path) -> None:
     with pytest.raises(Refused) as stop:
         load_job(jobs.job(tmp_path, more=more).file)
     assert [f.code for f in stop.value.findings] == ["J504"]
+
+
+@pytest.mark.parametrize("method", ["laser", "drag-knife"])
+def test_every_method_draws_labels_that_its_proof_holds(tmp_path: Path, method: str) -> None:
+    material, machine = jobs.PAIRS[method]
+    more = '[piece.label]\non = "face"\nheight = "4 mm"\nkeep = "2 mm"'
+    made = jobs.job(tmp_path / "job", material, machine, more=more)
+    pipeline.cut(made.request, tmp_path / "cut")
+    data = record_of(tmp_path / "cut")
+    assert data["verification"]["passed"]
+    due = "SCORE" if method == "laser" else "PEN"
+    for entry in data["files"]:
+        held = label_runs(entry)
+        assert len(held) > 10
+        assert {entry["contours"][k]["operation"] for k in held} == {due}
+
+    def lose(runs: list[Run], entry: dict[str, Any]) -> list[Run]:
+        k = label_runs(entry)[3]
+        del entry["contours"][k]
+        return [r for j, r in enumerate(runs) if j != k]
+
+    assert "V015" in codes_after(tmp_path / "cut", tmp_path / "lost", lose)

@@ -11,6 +11,8 @@ from foamwright import pipeline
 from foamwright.findings import Refused
 from foamwright.geometry.pathdata import parse_path_data
 from foamwright.job import load_job
+from foamwright.papering import draw_pieces, find_materials
+from foamwright.planning import draft_patterns, load, read_drawings
 from tests import jobs
 
 #: A hand of two fingers with a hollow between them, its wrist at the bottom.
@@ -73,3 +75,15 @@ def test_an_open_edge_that_is_not_there_is_told_at_its_line(tmp_path: Path) -> N
     told = {f.code: f.where for f in stop.value.findings if f.is_fault}
     assert told["A348"].endswith("plate sew_then_cut")
     assert " line " in told["A348"]
+
+
+def test_on_paper_the_block_and_the_template_are_drawn_too(tmp_path: Path) -> None:
+    asked = load(hand(tmp_path).request)
+    drawn, _ = read_drawings(asked)
+    materials, _ = find_materials(asked)
+    drafts, _ = draft_patterns(asked, drawn, {"plate": materials["fleece-2mm"].thickness})
+    ((piece,), found) = draw_pieces(asked, drafts, (), materials)
+    assert not found
+    assert piece.piece.outline.area == pytest.approx((38 + 20) * (60 + 20))
+    assert not piece.stitches  # drawn as a mark, without the open edge
+    assert {m.name for m in piece.piece.marks} == {"stitch-line", "open-wrist", "clip-1"}

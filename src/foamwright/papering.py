@@ -21,7 +21,7 @@ from foamwright.model import Piece
 from foamwright.names import readable
 from foamwright.planning import ALLOWANCE_TOLERANCE
 from foamwright.profile_models import MaterialProfile
-from foamwright.stages.alter import Draft, Drafts, SeamRow, alter, bevelled
+from foamwright.stages.alter import Draft, Drafts, SeamRow, alter, bevelled, templated
 from foamwright.stages.save.paper_plan import (
     PaperPattern,
     PaperPiece,
@@ -71,11 +71,15 @@ def draw_pieces(
                 piece, drawn.pattern, drawn.spec, material.thickness, ALLOWANCE_TOLERANCE
             )
             findings.extend(found)
+        stitches = tuple(_stitches(piece, drawn))
+        if spec.sew_then_cut:  # its stitch line is drawn as marks already, where it is sewn
+            piece, found = templated(piece, drawn.pattern, drawn.spec)
+            findings.extend(found)
         made.append(
             PaperPiece(
                 name=spec.name,
                 piece=piece,
-                stitches=tuple(_stitches(piece, drawn)),
+                stitches=stitches,
                 lines=tuple(_lines(asked, spec, piece, material)),
                 nap=material.nap == "one-way",
                 stretch=material.stretch,
