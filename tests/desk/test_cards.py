@@ -106,6 +106,18 @@ def test_pieces_and_seams_come_and_go(tmp_path: Path) -> None:
     assert load_job(tmp_path / "job.toml").piece[-1].count == 2
 
 
+def test_two_pieces_of_one_name_stay_two() -> None:
+    """A fault that the job's reader tells, and that a maker mends by giving the name back."""
+    cards = cards_of(HERON)
+    text = with_cards(HERON, with_piece(cards, 0, name="upper"))
+    again = cards_of(text)
+    assert [p.name for p in again.pieces][:2] == ["upper", "upper"]
+    assert len({p.was for p in again.pieces}) == len(again.pieces)
+    back = tomllib.loads(with_cards(text, with_piece(again, 0, name="sole")))
+    before = tomllib.loads(HERON)
+    assert back["piece"] == before["piece"]
+
+
 def test_an_edge_and_an_allowance_of_its_own() -> None:
     cards = with_piece(
         cards_of(HERON),

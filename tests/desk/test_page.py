@@ -81,6 +81,8 @@ def status(page: Page, words: str) -> None:
 
 
 def test_the_heron_from_a_drawing_to_proven_files(page: Page, tmp_path: Path) -> None:
+    from playwright.sync_api import expect
+
     page.set_input_files("#files", HERON / "heron.svg")
     status(page, "14 things still to choose")
     assert page.locator("#cards h3").all_text_contents()[:3] == ["sole", "upper", "leg"]
@@ -103,6 +105,8 @@ def test_the_heron_from_a_drawing_to_proven_files(page: Page, tmp_path: Path) ->
     assert "forbidden" in told.inner_text()
     assert "Hazard" in told.inner_text()
     assert page.locator(".card.refused h3").all_text_contents() == ["sole"]
+    told.get_by_role("link", name="sole").first.click()
+    expect(page.locator("#piece-0-name")).to_be_in_viewport()
     assert page.locator("#cut").is_disabled()
     page.locator("#piece-0-material").select_option("fleece-2mm")
     page.locator("#piece-0-machine").select_option("")

@@ -4,17 +4,28 @@ from __future__ import annotations
 
 import io
 import json
+import tempfile
 import zipfile
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from foamwright import pipeline
 from foamwright.cli import main
 from foamwright.desk.brought import Unwelcome
-from foamwright.desk.cards import Cards, PermitCard, SizeCard
+from foamwright.desk.cards import (
+    Cards,
+    HeadCard,
+    PermitCard,
+    PieceCard,
+    SeamCard,
+    SizeCard,
+    StockCard,
+)
 from foamwright.desk.server import with_its_drawings
 from foamwright.desk.work import Stale, Table
 from foamwright.findings import Refused
@@ -199,6 +210,58 @@ def test_a_drawing_brought_again_is_read_again(tmp_path: Path) -> None:
     assert [p["name"] for p in told["cards"]["pieces"]] == ["one", "two"]
     more = SQUARES.replace(b"</svg>", b'<rect id="three" width="5" height="5"/></svg>')
     assert table.bring("squares.svg", more)["others"] == ["squares.svg#three"]
+
+
+WORDS = st.one_of(
+    st.sampled_from(
+        (
+            *("", "one", "two", "a.b", "x/y", "squares.svg#one", "../../x.svg#q", "draft#a"),
+            *("card-1mm", "desk-laser-600", "6 mm", "-1", "1e999", "nan", "default"),
+            *("one.1-to-2", "\0", "\n", '"'),
+        )
+    ),
+    st.text(max_size=9),
+)
+ANY_CARDS = st.builds(
+    Cards,
+    head=st.builds(
+        HeadCard,
+        name=WORDS,
+        units=WORDS,
+        machine=WORDS,
+        drawing_units=WORDS,
+        size=st.builds(SizeCard, kind=st.sampled_from(["factor", "fit", "kept"]), to=WORDS),
+    ),
+    pieces=st.lists(
+        st.builds(
+            PieceCard,
+            was=st.sampled_from(["", "one", "two"]),
+            name=WORDS,
+            outline=WORDS,
+            material=WORDS,
+            allowance=st.dictionaries(WORDS, WORDS, max_size=2),
+            edges=st.dictionaries(WORDS, st.tuples(WORDS, WORDS), max_size=2),
+        ),
+        max_size=3,
+    ).map(tuple),
+    seams=st.lists(
+        st.builds(SeamCard, was=WORDS, name=WORDS, joins=st.tuples(WORDS, WORDS)), max_size=2
+    ).map(tuple),
+    permits=st.lists(st.builds(PermitCard, material=WORDS, date=WORDS), max_size=1).map(tuple),
+    stock=st.lists(st.builds(StockCard, material=WORDS, width=WORDS), max_size=1).map(tuple),
+)
+
+
+@settings(deadline=None, max_examples=15, derandomize=True)
+@given(ANY_CARDS, ANY_CARDS)
+def test_no_cards_make_the_desk_fail(first: Cards, second: Cards) -> None:
+    """Whatever stands on them is told as a fault, twice in a row."""
+    with tempfile.TemporaryDirectory() as folder:
+        table = squares_table(Path(folder))
+        for cards in (first, second):
+            table.set_cards(cards)
+            told = table.check(seconds=0)
+            assert told["missing"] or told["findings"]
 
 
 def test_two_drawings_with_pieces_of_one_name(tmp_path: Path) -> None:

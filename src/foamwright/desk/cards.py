@@ -1,8 +1,9 @@
 """Cards: what the page shows and sets of a job file, and the job file's text with that changed.
 
 Terms.  *Cards* are a few keys of the job: its head, pieces, seams, permits.  *Was* is the name
-that a piece or seam has in the text as it stands; a card without one is new.  Whatever the cards
-don't speak of (notches, marks, sizes by table, comments) stays in the text as it is.
+that a piece or seam has in the text as it stands, made distinct; a card without one is new.
+Whatever the cards don't speak of (notches, marks, sizes by table, comments) stays in the text as it
+is.
 
 Lengths are text, as people write them: the job's own reader judges them, not this.
 """
@@ -11,7 +12,7 @@ from __future__ import annotations
 
 import datetime
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Literal, TypeAlias
 
 import tomlkit
@@ -87,8 +88,8 @@ class SeamCard(Card):
 class PermitCard(Card):
     """Dates as 2026-11-02; what is no date stays text, and the job's reader tells."""
 
-    material: str
-    machine: str
+    material: str = ""
+    machine: str = ""
     issued_by: str = ""
     reference: str = ""
     date: str = ""
@@ -99,7 +100,7 @@ class PermitCard(Card):
 class StockCard(Card):
     """Stock on hand, in place of what the material's profile has. count 0: as many as needed."""
 
-    material: str
+    material: str = ""
     width: str = ""
     length: str = ""
     count: int = Field(default=0, ge=0, le=100_000)
@@ -130,13 +131,25 @@ def cards_of(text: str) -> Cards:
             drawing_units=head.get("drawing_units", ""),
             size=_size_of(data, units),
         ),
-        pieces=tuple(_piece_of(p, units) for p in data.get("piece", ())),
-        seams=tuple(_seam_of(s, units) for s in data.get("seam", ())),
+        pieces=tuple(_piece_of(p, was, units) for p, was in _with_was(data.get("piece", ()))),
+        seams=tuple(_seam_of(s, was, units) for s, was in _with_was(data.get("seam", ()))),
         permits=tuple(
             PermitCard(**{k: str(v) for k, v in p.items()}) for p in data.get("permit", ())
         ),
         stock=tuple(_stock_of(x, units) for x in data.get("stock", ())),
     )
+
+
+def _with_was(tables: Sequence[Mapping[str, Any]]) -> Iterator[tuple[Mapping[str, Any], str]]:
+    """Each table with what tells it from the others: its name, or where that is taken or empty,
+    the name and its number.
+    """
+    taken: set[str] = set()
+    for number, table in enumerate(tables):
+        name = str(table.get("name", ""))
+        was = f"{name}\n{number}" if name in taken or not name else name
+        taken.add(was)
+        yield table, was
 
 
 def _length(value: Any, units: str) -> str:
@@ -175,11 +188,10 @@ _ALSO = (
 )
 
 
-def _piece_of(piece: Mapping[str, Any], units: str) -> PieceCard:
-    name = piece.get("name", "")
+def _piece_of(piece: Mapping[str, Any], was: str, units: str) -> PieceCard:
     return PieceCard(
-        was=name,
-        name=name,
+        was=was,
+        name=piece.get("name", ""),
         outline=piece.get("outline", ""),
         drawn=piece.get("drawn", "stitch-line"),
         material=piece.get("material", ""),
@@ -215,11 +227,11 @@ def _also(piece: Mapping[str, Any]) -> Iterable[str]:
         yield "a scale of its own"
 
 
-def _seam_of(seam: Mapping[str, Any], units: str) -> SeamCard:
+def _seam_of(seam: Mapping[str, Any], was: str, units: str) -> SeamCard:
     ease = _length(seam["ease"], units) if "ease" in seam else ""
     return SeamCard(
-        was=seam["name"],
-        name=seam["name"],
+        was=was,
+        name=seam.get("name", ""),
         joins=tuple(seam["joins"]),
         ease=ease,
         flat=seam.get("flat", False),

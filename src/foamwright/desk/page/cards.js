@@ -23,7 +23,7 @@ class PieceCard {
     this.title = el("h3", { id: id("title"), class: "unseen" });
     this.badges = el("p", { class: "badges" });
     this.figure = el("div", { class: "figure" });
-    this.name = el("input", { id: id("name"), maxlength: 100, autocomplete: "off", onchange: set("name") });
+    this.name = el("input", { id: id("name"), maxlength: 100, autocomplete: "off", onchange: (e) => this.edit((card) => (card.name = e.target.value.trim() || card.name)) });
     this.material = el("select", { id: id("material"), onchange: set("material") });
     this.machine = el("select", { id: id("machine"), onchange: set("machine") });
     this.count = el("input", { id: id("count"), type: "number", min: 0, max: 1000, onchange: many("count") });

@@ -84,8 +84,8 @@ function plain(cards) {
 
 /** Names that the job file has now, on cards that were changed while it was written. */
 function rename(cards, sent, told) {
-  const pieces = new Map(sent.pieces.map((p, n) => [p.was || `\n${p.outline}`, told.pieces[n]?.name]));
-  const seams = new Map(sent.seams.map((s, n) => [s.was || `\n${s.name}`, told.seams[n]?.name]));
+  const pieces = new Map(sent.pieces.map((p, n) => [p.was || `\n${p.outline}`, told.pieces[n]?.was]));
+  const seams = new Map(sent.seams.map((s, n) => [s.was || `\n${s.name}`, told.seams[n]?.was]));
   const old = new Map();
   for (const p of cards.pieces) {
     const name = pieces.get(p.was || `\n${p.outline}`);
@@ -119,7 +119,10 @@ function status() {
     : state.missing.length ? `${counted(state.missing.length, "thing")} still to choose`
     : faults ? `${counted(faults, "thing")} ${faults === 1 ? "stops" : "stop"} it`
     : `${counted(state.sheets.length, "sheet")}, ready to make`;
-  if ($("status").textContent !== words) $("status").textContent = words;
+  if ($("status").textContent !== words) {
+    const there = state.findings.length || state.missing.length;
+    $("status").replaceChildren(there && !desk.busy ? el("a", { href: "#noticed" }, words) : words);
+  }
   $("status").className = faults && !desk.busy ? "fault" : "";
   $("cut").disabled = desk.busy || desk.dirty || !state.ready;
   $("undo").disabled = desk.busy || desk.dirty;
@@ -135,6 +138,7 @@ function paint() {
   for (const id of ["bench", "keep", "clear"]) $(id).hidden = !there;
   $("undo").hidden = !state.undo;
   $("bring-title").textContent = there ? "On the desk" : "Bring a drawing";
+  $("choose").textContent = there ? "Bring more" : "Choose files";
   $("lying").replaceChildren(...state.files.map((f) => el("li", {}, f)));
   if (there) {
     parts.head.show(cards, state.shelf);

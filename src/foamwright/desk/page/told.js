@@ -32,8 +32,26 @@ export class Told {
 
   item(finding) {
     const hazard = finding.code.startsWith("S") ? el("strong", {}, "Hazard. ") : null;
-    const place = finding.line ? `${finding.where} (job file, line ${finding.line})` : finding.where;
-    return el("li", { class: finding.severity }, hazard, el("b", {}, place, ": "), finding.what, finding.mend ? `; ${finding.mend}` : "", " ", el("small", {}, finding.code));
+    const place = this.called(finding.where);
+    const mend = finding.code === "S002" ? "cut it with a knife, or ask the site and enter its permit below" : finding.mend;
+    const line = finding.line ? `, job file line ${finding.line}` : "";
+    return el("li", { class: finding.severity }, hazard, el("b", {}, place, ": "), finding.what, mend ? `; ${mend}` : "", " ", this.links(finding), el("small", {}, `${finding.code}${line}`));
+  }
+
+  /** A pair of profiles by the names that people know. */
+  called(where) {
+    const { shelf } = this.desk.state;
+    const [material, machine] = where.split(" on ");
+    const named = (list, id) => list.find((x) => x.id === id)?.name;
+    return machine && named(shelf.materials, material) && named(shelf.machines, machine) ? `${named(shelf.materials, material)}, on: ${named(shelf.machines, machine)}` : where;
+  }
+
+  /** Ways to the cards that a finding is about. */
+  links(finding) {
+    return finding.cards.slice(0, 12).map((name) => {
+      const number = this.desk.cards.pieces.findIndex((p) => p.name === name);
+      return number < 0 ? null : el("a", { class: "to-card", href: `#piece-${number}-name` }, name);
+    });
   }
 
   /** The site's permits in the job, and a form for each pair that wants one. */
@@ -57,7 +75,7 @@ export class Told {
       const others = cards.permits.filter((p) => p.material !== material || p.machine !== machine);
       cards.permits = [...others, { material, machine, ...said }];
     });
-    return el("details", { class: "permit" }, el("summary", {}, `The site has allowed ${pair}`),
+    return el("details", { class: "permit" }, el("summary", {}, `The site has allowed it: ${this.called(pair)}`),
       el("p", {}, "Only the person who answers for the site can allow this. Write what the permit says; it is printed on the operator's sheet."),
       el("div", { class: "fields" }, field("Issued by", fields.issued_by), field("Reference", fields.reference), field("Date", fields.date), field("Expires, if it does", fields.expires), field("Data sheet, where asked for", fields.data_sheet)),
       el("button", { type: "button", onclick: add }, "Enter the permit"));
