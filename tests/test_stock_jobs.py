@@ -340,3 +340,51 @@ def test_a_line_that_can_not_be_had_is_refused(between: str, tmp_path: Path) -> 
     with pytest.raises(Refused) as refused:
         pipeline.cut(made.request, tmp_path / "out")
     assert "A382" in [f.code for f in refused.value.findings if f.is_fault]
+
+
+#: A frame that a hand goes into, and a leaf that has room in it, mm.
+FRAME = """\
+<g id="plate"><path d="M10 10 H260 V260 H10 Z"/>
+<circle id="window" cx="135" cy="135" r="100"/></g>
+<path id="leaf" d="M300 20 L360 40 L320 90 Z"/>"""
+
+
+def framed(folder: Path) -> tuple[Record, Path]:
+    more = (
+        '[[piece]]\nname = "leaf"\noutline = "plate.svg#leaf"\ndrawn = "cut-line"\n'
+        'material = "card-1mm"\ncount = 2\n'
+    )
+    made = job(folder / "job", more=more)
+    (folder / "job" / "plate.svg").write_text(svg(FRAME, 400, 300), encoding="utf-8")
+    return pipeline.cut(made.request, folder / "out").record, folder / "out"
+
+
+def test_a_piece_in_an_opening_is_cut_before_the_opening_frees_it(tmp_path: Path) -> None:
+    record, out = framed(tmp_path)
+    hole = region(parse_path_data(next(p for p in record.pieces if p.name == "plate").target)[1])
+    leaves = [s for n, s in outlines(record).items() if n.startswith("leaf")]
+    assert all(covers(hole, s) for s in leaves)  # type: ignore[arg-type]
+    for file in record.files:
+        order = [(c.copy_name, c.contour) for c in file.contours]
+        freed = order.index(("plate/drawn/1", "opening:window"))
+        assert all(order.index((f"leaf/drawn/{k}", "outline")) < freed for k in (1, 2))
+    assert pipeline.verify_folder(out)[0].passed
+
+
+def test_a_record_that_cuts_it_afterwards_is_refused(tmp_path: Path) -> None:
+    record, out = framed(tmp_path)
+    texts = {f.name: (out / f.name).read_bytes() for f in record.files}
+    files = tuple(
+        f.model_copy(
+            update={
+                "contours": (
+                    *(c for c in f.contours if c.band),
+                    *(c for c in f.contours if not c.band),
+                )
+            }
+        )
+        for f in record.files
+    )
+    _, found = verify_record(record.model_copy(update={"files": files}), texts)
+    wrong = [f for f in found if f.code == "V018" and f.piece.startswith("leaf")]
+    assert any("is freed" in f.what for f in wrong)

@@ -48,6 +48,8 @@ SAME = 1e-6
 #: Degrees between a laser's lead and the contour, where no profile says (common practice, no
 #: source: slanting leads leave the least scar).
 LEAD_ANGLE = 45.0
+#: How wide an opening is that a hand takes a piece out of, mm (common practice, no source).
+HAND = 100.0
 #: Stock that a holding bridge leaves standing, where nobody says, mm (common practice, no source).
 BRIDGE_WIDTH = 1.0
 
@@ -353,6 +355,7 @@ def limits_for(
         clearance=_clearance(material, tool, settings, edge),
         edge=edge,
         zones=tuple(box_zone((complex(*c.from_), complex(*c.to))) for c in machine.clamp),
+        hand=HAND if tool.band is None and tool.far_first is None else None,
     )
 
 

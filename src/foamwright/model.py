@@ -255,7 +255,8 @@ class Limits:
 
     reach: across and along, mm.  margins: left, right, near, far.  clearance: least gap between
     two pieces' targets; edge: least gap from a target to the reach's or stock's usable edge.
-    zones: where clamps hold the stock.
+    zones: where clamps hold the stock.  hand: how wide an opening must be everywhere that a piece
+    may lie in it, mm; None: none may.
     """
 
     reach: tuple[float, float]
@@ -264,6 +265,7 @@ class Limits:
     clearance: float
     edge: float
     zones: tuple[Zone, ...] = ()
+    hand: float | None = None
 
 
 @dataclass(frozen=True)

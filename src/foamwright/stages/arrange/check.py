@@ -19,7 +19,8 @@ def broken_rule(placements: Sequence[Placement], window: Window, clearance: floa
         fault = window.fault_of(p, CHECK_TOLERANCE) or _wrong_turn(p) or _off_its_pin(p)
         if fault is not None:
             return f"{p.copy.name} {fault}"
-    shapes = [region(p.piece.outline, (), CHECK_TOLERANCE) for p in placements]
+    pieces = [p.piece for p in placements]
+    shapes = [region(p.outline, (o.path for o in p.openings), CHECK_TOLERANCE) for p in pieces]
     for i, j in near(shapes).pairs(clearance) if shapes else ():
         gap = distance(shapes[i], shapes[j])
         if gap < clearance - 2 * CHECK_TOLERANCE:

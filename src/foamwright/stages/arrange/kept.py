@@ -15,6 +15,7 @@ from typing import Any
 from foamwright.geometry.path import Path
 from foamwright.geometry.pathdata import to_path_data
 from foamwright.model import Copy, Limits, Placement, Sheet, Stock, Zone
+from foamwright.stages.arrange.hosts import usable_openings
 
 #: Version of the layout file; another one is searched anew.
 SCHEMA = 1
@@ -32,12 +33,15 @@ def layout_key(copies: Sequence[Copy], stocks: Sequence[Stock], limits: Limits, 
     An outline counts by its box, length and area, so that another platform's last digits don't
     search anew; a kept layout is checked on the exact outlines before it is used.
     """
-    data = {
+    data: Group = {
         "copies": [_copy_data(c) for c in copies],
         "stocks": [stock_data(s) for s in stocks],
         "limits": _limits_data(limits),
         "back": back,
     }
+    hosts = [c.name for c in copies if usable_openings(c, limits)]
+    if hosts:
+        data["hosts"] = hosts
     return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
 
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from foamwright.findings import Finding, note, warning
 from foamwright.model import Copy, Limits, Placement, Sheet, Stock
 from foamwright.stages.arrange.check import broken_rule, parted_groups
 from foamwright.stages.arrange.choose import next_window
 from foamwright.stages.arrange.fill import Progress, Task, fill, quick_fill
+from foamwright.stages.arrange.hosts import Hosting, as_asked, hosting, wrongly_hosted
 from foamwright.stages.arrange.kept import Group, layout_key, placed_again, stock_data
 from foamwright.stages.arrange.outline import Shape
 from foamwright.stages.arrange.told import (
@@ -78,8 +79,12 @@ def arrange(
         return Layout(key, (), (no_time(copies[0].material),))
     task = Task(limits.clearance, asked.seconds, asked.seed, asked.tell, asked.first)
     work = _Work(windows, limits, task)
-    rest = work.lay(copies)
-    sheets = tuple(_sheet(w, placed, back, limits) for w, placed in work.filled)
+    hosted = hosting(copies, limits, [z for w in windows for z in w.zones])
+    rest = work.lay(hosted.copies)
+    own = {c.name: c for c in copies}
+    sheets = tuple(
+        _sheet(w, _with_guests(placed, hosted, own), back, limits) for w, placed in work.filled
+    )
     told = [*work.findings, *_notes(windows, sheets), *unplaced(rest, windows, _bears)]
     if work.task.stopped:
         told.append(stopped(copies[0].material, sheets))
@@ -156,6 +161,13 @@ def _bears(window: Window, copy: Copy) -> bool:
     return bool(quick_fill(window, [shape], 0.0).placed)
 
 
+def _with_guests(
+    placed: Sequence[Placement], hosted: Hosting, own: Mapping[str, Copy]
+) -> tuple[Placement, ...]:
+    """A sheet with the pieces in openings; hosts as they were asked for."""
+    return tuple(replace(p, copy=as_asked(p.copy, own)) for p in hosted.on_sheet(placed))
+
+
 def _sheet(window: Window, placed: Sequence[Placement], back: bool, limits: Limits) -> Sheet:
     length = window.length
     if window.fed:
@@ -202,6 +214,8 @@ def _from_kept(
     for group, placed in zip(kept, sheets, strict=True):
         fitting = [w for w in windows if _same_stock(w.stock, group.get("stock"))]
         if not fitting or not placed or broken_rule(placed, fitting[0], limits.clearance):
+            return None
+        if wrongly_hosted(placed, limits):
             return None
         made.append(_sheet(fitting[0], placed, back, limits))
     return tuple(made) if all(_within_count(w, made) for w in windows) else None

@@ -13,6 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from foamwright.geometry import region
 from foamwright.model import OPERATIONS, Cut, Program, Sheet, Tool
 from foamwright.stages.order.sequence import Unit, entered, way_round
 from foamwright.stages.order.time import operation_times
@@ -51,13 +52,16 @@ def order(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> Program:
 def with_bands(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> list[Cut]:
     """Each cut with the band that its piece begins in; 0 where there are no bands.
 
+    Where there are none, a piece in another's opening still goes before that other.
+
     On a roll a piece begins at its near edge, and bands follow the feed; where a sheet is worked
     from its far side on, at its far edge, and bands count from there.  A cut of no piece, such as a
     knife's alignment stroke, goes into the first band there is.
     """
     depth = tool.band or tool.far_first
     if depth is None:
-        return [replace(c, band=0) for c in cuts]
+        first_freed = _by_nesting(sheet)
+        return [replace(c, band=first_freed.get(c.copy, 0)) for c in cuts]
     from_far = tool.band is None
     of_copy: dict[str, int] = {}
     for p in sheet.placements:
@@ -67,6 +71,28 @@ def with_bands(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> list[Cut]:
         )
     first = min((of_copy[c.copy] for c in cuts if c.copy), default=0)
     return [replace(c, band=of_copy.get(c.copy, first)) for c in cuts]
+
+
+def _by_nesting(sheet: Sheet) -> dict[str, int]:
+    """By copy: how many pieces deep lies what is in its openings; 0 where nothing does."""
+    holes = [
+        (p.copy.name, region.region(o.path))
+        for p in sheet.placements
+        for o in p.piece.openings
+        if len(sheet.placements) > 1
+    ]
+    if not holes:
+        return {}
+    bodies = {p.copy.name: region.region(p.piece.outline) for p in sheet.placements}
+    inside: dict[str, set[str]] = {}
+    for host, hole in holes:
+        guests = {n for n, body in bodies.items() if n != host and region.covers(hole, body)}
+        inside.setdefault(host, set()).update(guests)
+
+    def depth(name: str) -> int:
+        return max((1 + depth(g) for g in inside.get(name, ())), default=0)
+
+    return {name: depth(name) for name in bodies}
 
 
 def units(cuts: Sequence[Cut]) -> list[Unit]:

@@ -37,6 +37,7 @@ from foamwright.stages.verify.sheet_proof import (
     Sheet,
     prove_file,
     prove_layout,
+    prove_nesting,
     prove_reach,
     same_runs,
 )
@@ -227,6 +228,7 @@ class _Work:
     def _take(self, entry: FileEntry, sheet: Sheet, tool: Tool, proof: FileProof) -> None:
         self._name(entry.name, proof.faults)
         self._name(entry.name, [Named(c, f) for c, f in wrong_order(entry.contours)])
+        self._name(entry.name, prove_nesting(sheet, entry.contours))
         for t in sheet.targets:
             found = proof.proofs[t.name]
             self._name(entry.name, [Named(t.name, f) for f in found.faults])

@@ -96,6 +96,24 @@ class FileProof:
     faults: tuple[Named, ...]
 
 
+def prove_nesting(sheet: Sheet, contours: Sequence[ContourEntry]) -> Iterator[Named]:
+    """V018: a piece in another's opening is freed before that opening is."""
+    last = {c.copy_name: k for k, c in enumerate(contours)}
+    for host in sheet.targets:
+        mine = [
+            k
+            for k, c in enumerate(contours)
+            if c.copy_name == host.name and c.contour.startswith(("opening", "outline"))
+        ]
+        for hole in host.openings if mine else ():
+            ground = region(hole)
+            for guest in (t for t in sheet.targets if t is not host):
+                if not covers(ground, guest.area) or last.get(guest.name, -1) < min(mine):
+                    continue
+                what = f"it is cut after the opening of {host.name} that it lies in is freed"
+                yield Named(guest.name, Fault("V018", guest.inside, what, _ANEW))
+
+
 def _drawn(data: str) -> Region:
     """A closed outline from path data. Raises GeometryError where it is none."""
     paths = parse_path_data(data)
