@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -215,6 +216,33 @@ def test_an_allowance_beside_curves_is_taken_off_and_put_back(
     if any(f.is_fault for f in found):
         assert [f.code for f in found if f.is_fault] == ["A309"]
         assume(False)
+    assert not found, [f.line() for f in found]
+    assert apart(drawing.pattern.outline.path, path) < 0.01
+
+
+@settings(deadline=None, max_examples=30, derandomize=True)
+@given(
+    bend=st.floats(-0.25, 0.25), curved=st.booleans(), lean=st.floats(-25, 25), hem=st.floats(3, 12)
+)
+def test_a_rounded_hem_beside_curves_is_taken_off_and_put_back(
+    bend: float, curved: bool, lean: float, hem: float
+) -> None:
+    """Its ends are arcs about the corners, with a step where the widths differ; smooth, so that
+    drawn points name where it ends.
+    """
+    path = Path.of(
+        [
+            Line(0, 100),
+            _side(100 + 0j, complex(100 + lean, 80), bend, curved),
+            Line(complex(100 + lean, 80), complex(-lean, 80)),
+            _side(complex(-lean, 80), 0j, bend, curved),
+        ],
+        closed=True,
+    )
+    keys: dict[str, Any] = {"allowance": {"default": 6, "hem": hem}, "corners": {"hem": "round"}}
+    cut = made(piece("part", path), edges={"hem": ("1", "2")}, **keys).outline
+    drawn = replace(piece("part", cut), points={"a": -1j * hem, "b": 100 - 1j * hem})
+    drawing, found = drafts(drawn, edges={"hem": ("a", "b")}, drawn="cut-line", **keys)
     assert not found, [f.line() for f in found]
     assert apart(drawing.pattern.outline.path, path) < 0.01
 

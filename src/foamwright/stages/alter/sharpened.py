@@ -36,9 +36,24 @@ def sharpened(pattern: Pattern, spec: PieceSpec, ring: str) -> Contour:
             )
         run = pattern.run(edge)
         if run.ring == ring:
-            contour = without(contour, contour.places[run.last], edge)
-            contour = without(contour, contour.places[run.first] - 1, edge)
+            round_off = kind == "round"
+            contour = _sharp(contour, run.last, edge, round_off, forwards=True)
+            contour = _sharp(contour, run.first, edge, round_off, forwards=False)
     return contour
+
+
+def _sharp(contour: Contour, place: str, edge: str, round_off: bool, forwards: bool) -> Contour:
+    """Without the end of an allowance beyond a place: one run, or an arc and a step down from it.
+
+    Raises NoSuchEdgeError.
+    """
+    at = contour.places[place]
+    try:
+        return without(contour, at if forwards else at - 1, edge)
+    except NoSuchEdgeError:
+        if not round_off:
+            raise
+        return without(contour, at if forwards else at - 2, edge, 2)
 
 
 def without(contour: Contour, end: int, edge: str, count: int = 1) -> Contour:
