@@ -150,7 +150,7 @@ def _refused(
         return (fault("A342", where, what, mend, piece=piece),)
     if not face.drawn:
         what = "this machine makes marks by cutting through, so no label is drawn"
-        return (warning("A343", where, what, "write it by hand on the part", piece=piece),)
+        return (warning("A343", where, what, "print it (stickers = true)", piece=piece),)
     if keys.on == "hidden" and not face.back:
         what = "the face that lies up when it is cut is the front, which is seen"
         mend = 'say on = "allowance", or on = "face" where it will be covered'
@@ -161,7 +161,7 @@ def _refused(
 def _no_room(where: str, what: str, keys: PieceLabel, piece: str) -> Finding:
     place = "in the allowance" if keys.on == "allowance" else "on the face"
     told = f"{what} finds no room {place}, {keys.keep:g} mm from its edges: left out"
-    mend = "lessen height or keep, shorten text, or write it by hand"
+    mend = "lessen height or keep, shorten text, or print it (stickers = true)"
     return warning("A341", where, told, mend, piece=piece)
 
 
