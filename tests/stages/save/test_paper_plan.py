@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import cmath
+from dataclasses import replace
 from itertools import combinations
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import area, box, common, is_empty, minus, union
 from foamwright.model import Piece
@@ -79,6 +81,19 @@ def test_the_grain_line_follows_the_grain(size: tuple[float, float], grain: floa
     assert along / abs(along) == pytest.approx(cmath.rect(1, cmath.pi * laid.paper.grain / 180))
     turned = (laid.paper.grain - grain) % 360
     assert min(turned, 360 - turned) == pytest.approx(0, abs=1e-6) or turned == pytest.approx(90)
+
+
+def test_a_piece_s_own_arrows_come_before_its_material_s() -> None:
+    plain = oblong("plate", 100, 60, 30.0)
+    asked = replace(plain, nap=True, stretch="across")
+    assert (asked.way, asked.gives) == (30.0, (-60.0,))
+    assert replace(plain, stretch="both").gives == (-60.0, 30.0)
+    assert plain.gives == ()
+    own = replace(asked, piece=replace(plain.piece, nap=210.0, stretch=75.0))
+    assert (own.way, own.gives) == (210.0, (75.0,))
+    turned = own.moved(Affine.rotation(90.0))
+    assert (turned.way % 360, turned.gives[0] % 180) == pytest.approx((300.0, 165.0))
+    assert replace(own, nap=False).way == 30.0  # a nap that the material doesn't have
 
 
 def of(width: float, height: float) -> Block:
