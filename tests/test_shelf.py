@@ -251,3 +251,15 @@ def test_the_matrix_shows_a_shops_stricter_rule(user: Path) -> None:
     put(user, "hazards.toml", rule + 'verdict = "forbidden"\nwhy = "ours"\nsource = "ours"\n')
     rows = {r["word"]: r["laser"] for r in told("hazards")["hazards"]}
     assert (rows["cotton"], rows["linen"]) == ("forbidden", "caution")
+
+
+def test_a_material_is_as_bad_as_its_worst_word_or_its_guess(user: Path) -> None:
+    ours = OURS.replace("# ours", 'name = "Ours"')
+    put(user, "materials/glued.toml", ours + 'composition = ["contact-cement"]\n')
+    put(user, "materials/guessed.toml", ours + 'composition_basis = "guess"\n')
+    rows = {r["material"]: r for r in told("hazards")["materials"]}
+    assert [rows[m]["laser"] for m in ("card-1mm", "glued", "guessed", "pu-foam-12mm")] == [
+        "caution", "forbidden", "forbidden", "permit",
+    ]  # fmt: skip
+    assert rows["guessed"]["drag-knife"] == "ok"
+    assert rows["glued"]["hand"] == "caution"

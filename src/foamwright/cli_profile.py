@@ -130,7 +130,9 @@ def copy_a_profile(profile_id: str, new: str | None, job: Path | None) -> None:
 @json_option
 @guarded
 def show_hazards(job: Path | None, as_json: bool) -> None:
-    """Show the hazard rules: every composition word with its verdict by method.
+    """Show the hazard rules: every composition word and material with its verdict by method.
+
+    A blend is as bad as its worst word.
 
     \b
     Example: foamwright profile hazards
@@ -138,11 +140,14 @@ def show_hazards(job: Path | None, as_json: bool) -> None:
     from foamwright import report, report_shelf
     from foamwright.hazards import load_rules
 
-    rules = load_rules(_shelf(job).folders)
+    shelf = _shelf(job)
+    rules = load_rules(shelf.folders)
     if as_json:
-        click.echo(report.document({"hazards": report_shelf.hazard_rows(rules)}, ()))
+        words = report_shelf.hazard_rows(rules)
+        rows = {"hazards": words, "materials": report_shelf.material_rows(shelf, rules)}
+        click.echo(report.document(rows, ()))
     else:
-        report_shelf.show_hazards(rules)
+        report_shelf.show_hazards(shelf, rules)
 
 
 profile.add_command(record_command)

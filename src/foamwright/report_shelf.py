@@ -21,6 +21,7 @@ from foamwright.profiles import Listed, Loaded, Shelf, cut_values
 from foamwright.record import ValueEntry
 from foamwright.recording import Recorded
 from foamwright.report import Beams
+from foamwright.safety import Use, verdicts
 from foamwright.tables import new_table, plain, safe, said, terminal
 
 #: Logs of a profile: told in their own tables.
@@ -280,13 +281,29 @@ def hazard_rows(rules: Rules) -> list[dict[str, str]]:
     ]
 
 
-def show_hazards(rules: Rules) -> None:
-    """The matrix of composition words and methods. What is `ok` is not said to be safe."""
-    rows = new_table("composition", *METHODS)
-    for row in hazard_rows(rules):
-        rows.add_row(safe(row["word"]), *(row[m] for m in METHODS))
-    terminal().print(rows)
-    terminal().print()
+def material_rows(shelf: Shelf, rules: Rules) -> list[dict[str, str]]:
+    """Every material of the shelf that loads, with the verdict of its worst word by method."""
+    found = []
+    for listed in shelf.list():
+        if listed.kind == "material" and not listed.hidden and not listed.fault:
+            material = shelf.material(listed.id)
+            basis = material.profile.composition_basis
+            told = {"material": listed.id}
+            for method in METHODS:
+                use = Use(listed.id, material.composition, basis, "any", method)
+                told[method] = verdicts(use, rules)[0].verdict.value
+            found.append(told)
+    return found
+
+
+def show_hazards(shelf: Shelf, rules: Rules) -> None:
+    """The matrices of composition words and of materials with the methods."""
+    for head, rows in (("word", hazard_rows(rules)), ("material", material_rows(shelf, rules))):
+        shown = new_table("composition" if head == "word" else head, *METHODS)
+        for row in rows:
+            shown.add_row(safe(row[head]), *(row[m] for m in METHODS))
+        terminal().print(shown)
+        terminal().print()
     terminal().print("forbidden: nothing lifts it; permit: only with the site's permit in the job;")
     terminal().print(
         "ok: no rule of the sources speaks against it, which is no statement of safety"
