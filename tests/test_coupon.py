@@ -235,6 +235,14 @@ def test_a_folder_that_is_no_coupon_has_no_places(user: Path, tmp_path: Path) ->
     ran = run("profile", "record", "card-1mm", "--machine", "desk-laser-600", "--coupon",
               tmp_path / "coupon", "--reading", "comb-z=9")  # fmt: skip
     assert (ran.exit_code, "it has comb-x, comb-y" in ran.stderr) == (2, True)
+    for words in (["card-1mm", "--machine", "large-laser-1300"],
+                  ["museum-board", "--machine", "desk-laser-600"]):  # fmt: skip
+        ran = run("profile", "record", *words, "--coupon", tmp_path / "coupon",
+                  "--reading", "comb-x=98", "--reading", "comb-x=98")  # fmt: skip
+        assert (ran.exit_code, "is a coupon of card-1mm on desk-laser-600" in ran.stderr) == (
+            2,
+            True,
+        )
 
 
 # ------------------------------------------------------------------------------- the drawing

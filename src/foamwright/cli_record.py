@@ -97,6 +97,7 @@ def _values(
     from foamwright.recording import Asked, record
 
     loaded = report_shelf.find_profile(shelf, profile_id)
+    _check_coupon(loaded.kind, loaded.id, given)
     places, words = _asked(given)
     asked = Asked(
         profile_id,
@@ -119,6 +120,20 @@ def _values(
     for one in done:
         click.echo(report_shelf.recorded_line(one))
     click.echo(f"written into {readable(str(done[0].file))}")
+
+
+def _check_coupon(kind: str, profile_id: str, given: Mapping[str, Any]) -> None:
+    """A coupon tells of its own material and machine alone. Raises CommandError."""
+    from foamwright.coupon_design import pair_of
+    from foamwright.errors import CommandError
+    from foamwright.recording_results import read_record
+
+    if given["coupon"] is None:
+        return
+    material, machine = pair_of(read_record(given["coupon"]))
+    asked = (profile_id, given["machine"]) if kind == "material" else (material, profile_id)
+    if material and asked[1] and (material, machine) != asked:
+        raise CommandError(f"{given['coupon']} is a coupon of {material} on {machine}")
 
 
 def _asked(

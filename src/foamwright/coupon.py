@@ -18,7 +18,7 @@ import tomlkit
 
 from foamwright import pipeline
 from foamwright.asked import Request
-from foamwright.coupon_design import TITLE, Design, Part, design, drawing
+from foamwright.coupon_design import Design, Part, design, drawing, title_of
 from foamwright.derive import settings_for
 from foamwright.findings import Refused, fault
 from foamwright.finishing import Result
@@ -173,7 +173,7 @@ def _put_job(
     first = made.variants[0].name if made.variants else ""
     job: dict[str, Any] = {
         "schema": 1,
-        "job": {"name": f"{TITLE} {stuff.id} on {gear.id}", "machine": gear.id},
+        "job": {"name": title_of(stuff.id, gear.id), "machine": gear.id},
         "piece": [_piece(p, stuff.id, gear.id, p.variant or first) for p in made.parts],
     }
     permits = _permits(asking)

@@ -259,9 +259,22 @@ def _lettered(part: Part, x: float) -> Iterable[str]:
 # ------------------------------------------------------------------------------- measuring
 
 
+def title_of(material: str, machine: str) -> str:
+    """The name of a coupon's job, by which its record is known."""
+    return f"{TITLE} {material} on {machine}"
+
+
+def pair_of(record: Record) -> tuple[str, str]:
+    """The material and the machine that a coupon is of; empty: it is none."""
+    if not record.job.startswith(f"{TITLE} "):
+        return "", ""
+    material, _, machine = record.job.removeprefix(f"{TITLE} ").rpartition(" on ")
+    return material, machine
+
+
 def places_of(record: Record) -> Mapping[str, Place]:
     """Where a coupon is measured and what follows, from its own record; empty: it is none."""
-    if not record.job.startswith(TITLE):
+    if not all(pair_of(record)):
         return {}
     by_name: dict[str, list[PieceEntry]] = {}
     for piece in record.pieces:
