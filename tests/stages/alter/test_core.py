@@ -248,3 +248,11 @@ def test_a_half_s_core_is_inset_on_both_its_sides() -> None:
     )
     assert not [f.line() for f in found]
     assert cores["core"].pattern.outline.path.bounds == pytest.approx((-45, 5, 45, 200), abs=1e-6)
+
+
+def test_a_shell_that_ends_in_a_tip_is_compared_short_of_it() -> None:
+    tip = Path.polygon([0, 120, 60 + 300j])
+    edges = {"front": ("2", "3"), "back": ("3", "1")}
+    _, rows, found = cored(tip, {"inset": {"front": 2, "back": 2}}, foam=3, edges=edges)
+    assert not [f.line() for f in found if f.is_fault]
+    assert min(r.shell for r in rows[0].rungs) > 0

@@ -21,6 +21,8 @@ from foamwright.stages.alter.pattern import Pattern
 
 #: Rungs from one end of the sides to the other.
 RUNGS = 41
+#: Sides that are nearer to each other meet, at a cone's tip, mm: nothing is compared there.
+MET = 1e-6
 #: Sides at less than this angle are parallel, radians.
 PARALLEL = 1e-9
 
@@ -63,7 +65,11 @@ def rungs_of(
         flat, lean = _across(sides, feet)
         outside = flat + 2 * math.pi * (1 - keys.neutral) * thickness * math.cos(lean)
         on_shell = _beside(shell_sides, sides, feet, lies_in)
-        found.append(Rung(at, _across(shell_sides, on_shell)[0], flat, outside))
+        girth = _across(shell_sides, on_shell)[0]
+        if girth > MET:
+            found.append(Rung(at, girth, flat, outside))
+    if not found:
+        raise NoSuchEdgeError(f"{keys.sides[0]} and {keys.sides[1]} lie on one another")
     return tuple(found)
 
 

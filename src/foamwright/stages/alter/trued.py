@@ -11,39 +11,31 @@ seam's own edges still match.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from foamwright.errors import GeometryError
 from foamwright.findings import Finding, fault, note
 from foamwright.geometry.contour import Strand, closed_up
 from foamwright.geometry.path import Path, turn_degrees
-from foamwright.geometry.segments import Cubic, Line, Segment
+from foamwright.geometry.segments import Line
 from foamwright.job import Seam
 from foamwright.job_pattern import TrueKeys
+from foamwright.stages.alter.bow import Bow, Samples
 from foamwright.stages.alter.edges import NoSuchEdgeError
 from foamwright.stages.alter.pattern import Pattern, Run
 
-#: Parts that an edge is drawn anew in, so that each is a cubic to far below a hundredth of a mm.
-PARTS = 24
 #: A length is kept to this, mm.
 KEPT = 1e-4
 #: The widest bulge that keeps a length, as a share of it; beyond, the ends slide.
 MOST_BULGE = 0.25
-#: The bulge that takes back a cubic of slopes a and b: it is so much of (a - b) times the length,
-#: which leaves the least squares (integrals of u^m (1 - u)^n: m! n! / (m + n + 1)!).
-TAKEN_BACK = 9 / 64
 #: An edge that lies nowhere farther off its chord than this share of its length is straight.
 STRAIGHT = 0.005
 #: The farthest that ends slide, as a share of the edge.
 MOST_SLIDE = 0.25
 #: Steps in which a bulge or slide is looked for, and halvings of one.
 STEPS, HALVINGS = 24, 60
-#: Ends that miss 90 degrees by less are true already.
-TRUE = 1e-7
 
 Found = tuple[Finding, ...]
 
@@ -83,46 +75,60 @@ def _joins(seam: Seam, piece: str) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class _Ends:
-    """An edge with the rest of its ring. at: whether its start and end are to be true."""
+    """An edge with the rest of its ring. at: whether its start and end are to be true.
+
+    straight: it is to be bowed evenly.  samples: of its length.
+    """
 
     edge: Strand
     rest: Strand
     at: tuple[bool, bool]
+    straight: bool
+    samples: Samples
 
-    def slid(self, by: float) -> tuple[Strand, Strand]:
-        """Edge and rest with the ends that are to be true slid `by` mm into the rest."""
-        start, end = (by if a else 0.0 for a in self.at)
-        rest = _shifted(self.rest, end, start)
-        if by == 0.0:
-            return self.edge, rest
-        return self.edge.spanning(rest.end, rest.start), rest
-
-    def angles(self, edge: Strand, rest: Strand) -> tuple[float, float]:
+    @property
+    def angles(self) -> tuple[float, float]:
         """Inside the piece between the edge and the rest, at its start and end, degrees."""
-        ends = edge.path.segments, rest.path.segments
+        ends = self.edge.path.segments, self.rest.path.segments
         before = turn_degrees(ends[1][-1].tangent(1.0), ends[0][0].tangent(0.0))
         after = turn_degrees(ends[0][-1].tangent(1.0), ends[1][0].tangent(0.0))
         return 180 - before, 180 - after
 
-    def square(self, by: float, bulge: float) -> tuple[Strand, Strand]:
-        """Edge and rest, slid, with the edge true at its ends. Raises GeometryError."""
-        edge, rest = self.slid(by)
-        first, last = edge.path.segments[0].tangent(0.0), edge.path.segments[-1].tangent(1.0)
-        across = 1j * (edge.end - edge.start) / abs(edge.end - edge.start)
-        slopes = [0.0, 0.0]
-        if self.at[0]:
-            slopes[0] = _slope(first, 1j * rest.path.segments[-1].tangent(1.0), across)
-        if self.at[1]:
-            slopes[1] = _slope(last, -1j * rest.path.segments[0].tangent(0.0), across)
-        if not self.is_straight:
-            bulge -= TAKEN_BACK * edge.length * (slopes[0] - slopes[1])
-        return _bent(edge, across, (slopes[0], slopes[1]), bulge), rest
+    def slid(self, by: float) -> Strand:
+        """The rest, the ends of the edge that are to be true slid `by` mm into it."""
+        start, end = (by if a else 0.0 for a in self.at)
+        return _shifted(self.rest, end, start)
 
-    @property
-    def is_straight(self) -> bool:
-        chord = self.edge.end - self.edge.start
-        off = (self.edge.path.flatten(KEPT) - self.edge.start) * chord.conjugate()
-        return float(abs(off.imag).max()) <= STRAIGHT * abs(chord) * self.edge.length
+    def bow(self, rest: Strand, bulge: float) -> tuple[Bow, complex]:
+        """What makes the edge between the rest's ends true, and the factor by which it gets there.
+
+        bulge: beyond what keeps a curved edge's own bow, mm.  Raises GeometryError.
+        """
+        chord = rest.start - rest.end
+        turn = chord / (self.edge.end - self.edge.start)
+        across = 1j * chord / abs(chord)
+        slopes = [0.0, 0.0]
+        mine, other = self.edge.path.segments, rest.path.segments
+        ends = (
+            (mine[0].tangent(0.0), 1j * other[-1].tangent(1.0)),
+            (mine[-1].tangent(1.0), -1j * other[0].tangent(0.0)),
+        )
+        for k, (way, wanted) in enumerate(ends):
+            if self.at[k]:
+                slopes[k] = _slope(way * turn / abs(turn), wanted, across)
+        bow = Bow(across, self.edge.length * abs(turn), slopes[0], slopes[1])
+        return replace(bow, bulge=bulge + (0.0 if self.straight else bow.taken_back)), turn
+
+    def length(self, by: float, bulge: float) -> float:
+        """Of the edge made true, mm. Raises GeometryError."""
+        return self.samples.length(*self.bow(self.slid(by), bulge))
+
+    def square(self, by: float, bulge: float) -> tuple[Strand, Strand]:
+        """The edge made true and the rest. Raises GeometryError."""
+        rest = self.slid(by)
+        bow, _ = self.bow(rest, bulge)
+        edge = self.edge if by == 0.0 else self.edge.spanning(rest.end, rest.start)
+        return bow.bent(edge), rest
 
 
 def _made_true(
@@ -131,14 +137,13 @@ def _made_true(
     """Raises NoSuchEdgeError and GeometryError."""
     run = pattern.run(name)
     ends = _ends(pattern, run, joins)
-    edge, rest = ends.edge, ends.rest
-    before = ends.angles(edge, rest)
+    edge = ends.edge
     by = bulge = 0.0
     if keys.keep == "length" or keys.length is not None:
         by, bulge = _kept(ends, keys.length or edge.length)
     made, rest = ends.square(by, bulge)
     contour = closed_up([made, rest])
-    told = " and ".join(f"{a:.1f}" for a, at in zip(before, ends.at, strict=True) if at)
+    told = " and ".join(f"{a:.1f}" for a, at in zip(ends.angles, ends.at, strict=True) if at)
     what = f"{told} degrees made 90; the edge is {made.length:.2f} mm long"
     if abs(made.length - edge.length) > KEPT:
         what += f" and was {edge.length:.2f} mm"
@@ -158,14 +163,23 @@ def _ends(pattern: Pattern, run: Run, joins: list[str]) -> _Ends:
     if not any(at):
         raise NoSuchEdgeError(f"{run.name} ends nowhere at the seam's edges {' and '.join(joins)}")
     ring = pattern.ring(run.ring)
-    return _Ends(ring.strand(first, last), ring.strand(last, first), at)
+    edge = ring.strand(first, last)
+    if edge.start == edge.end:
+        raise NoSuchEdgeError(f"{run.name} ends where it begins")
+    return _Ends(edge, ring.strand(last, first), at, _is_straight(edge), Samples.of(edge))
+
+
+def _is_straight(edge: Strand) -> bool:
+    chord = edge.end - edge.start
+    off = (edge.path.flatten(STRAIGHT * edge.length / 4) - edge.start) * chord.conjugate()
+    return float(abs(off.imag).max()) <= STRAIGHT * abs(chord) * edge.length
 
 
 def _kept(ends: _Ends, wanted: float) -> tuple[float, float]:
     """The slide and the bulge, mm, that make the edge so long. Raises GeometryError."""
 
     def miss(by: float, bulge: float) -> float:
-        return ends.square(by, bulge)[0].length - wanted
+        return ends.length(by, bulge) - wanted
 
     if abs(miss(0.0, 0.0)) <= KEPT:
         return 0.0, 0.0
@@ -215,44 +229,6 @@ def _slope(way: complex, wanted: complex, across: complex) -> float:
     if ((way + slope * across).conjugate() * wanted).real <= 0:
         raise GeometryError("its end would have to turn by a right angle or more")
     return slope
-
-
-def _bent(edge: Strand, across: complex, slopes: tuple[float, float], bulge: float) -> Strand:
-    """The edge moved across by the cubic with these slopes at its ends, and by a bulge, mm."""
-    total = edge.length
-    a, b = slopes
-
-    def move(u: float) -> float:
-        return (
-            total * (a * u * (1 - u) ** 2 - b * u * u * (1 - u)) + bulge * 16 * (u * (1 - u)) ** 2
-        )
-
-    def slope(u: float) -> float:
-        bend = a * (1 - u) * (1 - 3 * u) + b * u * (3 * u - 2)
-        return bend + bulge / total * 32 * u * (1 - u) * (1 - 2 * u)
-
-    made: list[Segment] = []
-    joints = [0]
-    start = 0.0
-    for s in edge.path.segments:
-        size = s.length()
-        count = 1 if isinstance(s, Line) and not bulge else math.ceil(PARTS * size / total)
-        knots = []
-        for k in range(count + 1):
-            t = s.at_length(size * k / count) if k < count else 1.0
-            u = (start + size * k / count) / total
-            knots.append((s.point(t) + move(u) * across, s.tangent(t) + slope(u) * across))
-        made += [_through(a, b, size / count) for a, b in pairwise(knots)]
-        start += size
-        joints.append(len(made))
-    corners = frozenset(joints[j] for j in edge.path.corners)
-    places = MappingProxyType({n: joints[j] for n, j in edge.places.items()})
-    return Strand(Path(tuple(made), False, corners), places).ending_at(edge.start, edge.end)
-
-
-def _through(a: tuple[complex, complex], b: tuple[complex, complex], size: float) -> Cubic:
-    """The cubic with points and derivatives by length at its ends, `size` mm apart (Hermite)."""
-    return Cubic(a[0], a[0] + a[1] * size / 3, b[0] - b[1] * size / 3, b[0])
 
 
 def _shifted(strand: Strand, start: float, end: float) -> Strand:
