@@ -19,9 +19,8 @@ from foamwright.desk.cards import (
     SizeCard,
     StockCard,
     cards_of,
-    new_text,
-    with_cards,
 )
+from foamwright.desk.rewriting import new_text, with_cards
 from foamwright.job import load_job
 
 from ..conftest import EXAMPLES

@@ -31,7 +31,8 @@ from foamwright.desk import brought, shown
 from foamwright.desk.brought import Unwelcome
 from foamwright.desk.cards import Card, Cards
 from foamwright.desk.guard import Guard
-from foamwright.desk.work import LOOKING, Made, Stale, Table
+from foamwright.desk.packing import Made
+from foamwright.desk.work import LOOKING, Stale, Table
 from foamwright.errors import CommandError, FoamwrightError
 from foamwright.findings import Refused
 from foamwright.job import load_job

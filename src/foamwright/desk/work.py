@@ -8,23 +8,22 @@ One table a desk, one thing at a time.  All of it lies in one temporary folder.
 
 from __future__ import annotations
 
-import io
 import shutil
 import threading
-import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import tomlkit
 from pydantic import ValidationError
 
 from foamwright import pipeline
 from foamwright.asked import Checks, PlanRefused, Request
 from foamwright.desk import brought, shown
 from foamwright.desk.brought import DRAWINGS, LAYOUT, ZIP, Unwelcome
-from foamwright.desk.cards import MOST, Cards, PieceCard, cards_of, new_text, with_cards
+from foamwright.desk.cards import MOST, Cards, PieceCard, cards_of
+from foamwright.desk.packing import Made, packed
+from foamwright.desk.rewriting import new_text, with_cards, with_harmless_outlines
 from foamwright.desk.shelf import shelf_data
 from foamwright.errors import FoamwrightError
 from foamwright.findings import Finding, Refused, fault
@@ -45,20 +44,8 @@ LOOKING, MOST_SECONDS = 1, 60
 MOST_PAST = 100
 #: Name of the folder of cut files in the zip.
 CUT_FILES = "cut-files"
-#: Every file in a zip bears the first day that a zip can tell, so that the same job gives the
-#: same bytes.
-ZIP_DAY = (1980, 1, 1, 0, 0, 0)
 
 Told = dict[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class Made:
-    """A file that was made. name: its file name.  sheet: the operator's sheet in it."""
-
-    name: str
-    data: bytes
-    sheet: bytes = b""
 
 
 class Stale(FoamwrightError):
@@ -156,7 +143,7 @@ class Table:
         draft.write_text(text, encoding="utf-8", newline="\n")
         try:
             load_job(draft)
-            text = _with_harmless_outlines(text)
+            text = with_harmless_outlines(text)
             cards_of(text)
         except ValidationError as why:
             raise Unwelcome(f"{name}: holds more than the desk can show") from why
@@ -403,24 +390,17 @@ class Table:
         return tuple(f for findings in read for f in findings)
 
     def _zipped(self, cards: Cards, out: Path | None) -> Made:
+        """The job with its drawings, profiles and layout, and the cut files where there are any."""
         stem = safe_name(cards.head.name).lower()
         used = {drawing_and_piece(p.outline)[0] for p in cards.pieces}
         names = ["job.toml", f"{stem}{LAYOUT}", *sorted(used & self.files.keys())]
         own = sorted(self._home.glob("profiles/**/*.toml"))
         names += [f.relative_to(self._home).as_posix() for f in own]
         files = [(n, self._home / n) for n in names if (self._home / n).is_file()]
-        if out is not None:
-            files += [(f"{CUT_FILES}/{f.name}", f) for f in sorted(out.iterdir()) if f.is_file()]
-        held = io.BytesIO()
-        with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as packed:
-            for name, file in files:
-                info = zipfile.ZipInfo(f"{stem}/{name}", ZIP_DAY)
-                info.external_attr = 0o644 << 16
-                info.compress_type = zipfile.ZIP_DEFLATED
-                packed.writestr(info, file.read_bytes())
         if out is None:
-            return Made(f"{stem}-job.zip", held.getvalue())
-        return Made(f"{stem}.zip", held.getvalue(), (out / SHEET).read_bytes())
+            return Made(f"{stem}-job.zip", packed(stem, files))
+        files += [(f"{CUT_FILES}/{f.name}", f) for f in sorted(out.iterdir()) if f.is_file()]
+        return Made(f"{stem}.zip", packed(stem, files), (out / SHEET).read_bytes())
 
 
 def _missing(cards: Cards) -> Iterable[str]:
@@ -437,18 +417,4 @@ def _missing(cards: Cards) -> Iterable[str]:
             yield f"choose a machine for {piece.name}"
 
 
-def _with_harmless_outlines(text: str) -> str:
-    """The job with its drawings called as they are called here; unchanged where they are already.
-
-    Raises Unwelcome for a drawing of a kind that the desk doesn't know.
-    """
-    doc: Any = tomlkit.parse(text)
-    changed = False
-    for piece in doc["piece"]:
-        file, name = drawing_and_piece(str(piece.get("outline", "")))
-        if file not in ("", DRAFT) and (plain := brought.harmless(file)) != file:
-            piece["outline"], changed = f"{plain}#{name}", True
-    return tomlkit.dumps(doc) if changed else text
-
-
-__all__ = ["CUT_FILES", "LOOKING", "MOST_SECONDS", "Made", "Stale", "Table"]
+__all__ = ["CUT_FILES", "LOOKING", "MOST_SECONDS", "Stale", "Table"]
