@@ -146,6 +146,16 @@ def test_stock_beyond_the_reach_is_cut_down_with_a_note() -> None:
     assert (layout.sheets[0].width, layout.sheets[0].length) == (400, 300)
 
 
+def test_a_roll_wider_than_the_reach_is_slit_first() -> None:
+    wide = replace(SHEET, kind="roll", width=900, length=3000, price=30.0)
+    layout = arrange(leaves(1), [wide], ROLL, QUICK)
+    (told,) = layout.findings
+    assert (told.code, told.is_fault) == ("L404", False)
+    assert "slit the 900 x 3000 mm roll" in told.what
+    refused = arrange(leaves(1), [replace(wide, trim=False)], ROLL, QUICK)
+    assert [(f.code, f.is_fault) for f in refused.findings] == [("L404", True)]
+
+
 def test_no_search_is_asked_for_and_there_is_a_layout_at_once() -> None:
     layout = arrange(leaves(5), [SHEET], LIMITS, Asked(seconds=0, first=True))
     assert_rules_kept(layout.sheets[0], LIMITS)

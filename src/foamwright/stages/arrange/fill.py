@@ -33,7 +33,7 @@ from foamwright.stages.arrange.window import FIT_EPS, Window
 FIT_SLACK = 1e-4
 #: Area that is given to one search at most, as a part of the window's: the rest waits.
 SEARCHED_SHARE = 1.3
-#: Shapes in one lay of the plain placer beyond which only the first ones are tried at once.
+#: Units that the plain placer lays on a plain rectangle, where rows and the search lay all.
 MOST_LAID = 400
 
 
@@ -106,8 +106,9 @@ def quick_fill(window: Window, shapes: Sequence[Shape], clearance: float) -> Fil
     pinned, unpinned = lay_pinned([s for s in shapes if s.copy.pin is not None], ground)
     loose = [s for s in shapes if s.copy.pin is None]
     units = first_order(units_of(loose))
-    placed = (*pinned, *lay(_affordable(units), ground))
-    if not pinned and window.is_open(tuple(s.copy for s in loose)):
+    is_open = not pinned and window.is_open(tuple(s.copy for s in loose))
+    placed = (*pinned, *lay(_affordable(units) if is_open else units, ground))
+    if is_open:
         rows = whole_groups(place_in_rows(loose, window, clearance), units)
         placed = max(placed, rows, key=score)
     return Filled(placed, unpinned=tuple(unpinned))
@@ -149,7 +150,7 @@ def _by_orders(
         return True
 
     try:
-        better_orders(_affordable(first_order(units)), ground, seconds, task.seed, better)
+        better_orders(units, ground, seconds, task.seed, better)
     except KeyboardInterrupt:
         task.stopped = True
     return Filled(best[0], unpinned=first.unpinned)
