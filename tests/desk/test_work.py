@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import tempfile
 import zipfile
 from pathlib import Path
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 
 from foamwright import pipeline
 from foamwright.cli import main
+from foamwright.desk import server
 from foamwright.desk.brought import Unwelcome
 from foamwright.desk.cards import (
     Cards,
@@ -70,6 +72,11 @@ def test_the_whole_example_is_checked_with_its_layout_and_seams(tmp_path: Path) 
     assert ankle["matches"]
     assert ankle["lengths_mm"] == pytest.approx([114.3, 114.3], abs=0.01)
     assert told["sheets"][1]["picture"].count('class="piece"') == 4
+    pictures = [x["picture"] for x in (*told["sheets"], *told["pieces"].values())]
+    drawn = {w for p in pictures for c in re.findall(r'class="([^"]*)"', p) for w in c.split()}
+    style = (Path(server.__file__).parent / "page" / "desk.css").read_text("utf-8")
+    plain = {"corners", "grain"}  # groups and names beside a style of its own
+    assert {w for w in drawn if not re.search(rf"\.{w}\b", style)} <= plain
     assert codes(told, "warning") == {"S004"}
     assert {"sole"} == {c for f in told["findings"] if f["code"] == "A305" for c in f["cards"]}
 
