@@ -16,9 +16,7 @@ from hypothesis import strategies as st
 from foamwright.errors import GeometryError
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.fit import fit_arcs
-from foamwright.geometry.fit_biarcs import fit_biarcs
-from foamwright.geometry.fit_chain import Chain, distance_to_arc, off_circle
-from foamwright.geometry.fit_curve import cut_at_cusps, sample
+from foamwright.geometry.fitting.cusps import cut_at_cusps
 from foamwright.geometry.path import Path, turn_degrees
 from foamwright.geometry.segments import Arc, Cubic, Line
 
@@ -138,7 +136,10 @@ def test_smooth_runs_take_few_arcs_without_kinks(drawn: Path, tolerance: float) 
 @pytest.mark.parametrize(("a", "b"), [(100.0, 1.0), (1.0, 0.5), (40.0, 0.2)])
 def test_sharp_ellipses_hold_too(a: float, b: float) -> None:
     drawn = ellipse(a, b)
-    assert_a_good_fit(drawn, fit_arcs(drawn, 0.006), 0.006)
+    fitted = fit_arcs(drawn, 0.006)
+    assert_a_good_fit(drawn, fitted, 0.006)
+    # tips of about the tolerance's radius or less take up to three arcs more than the target
+    assert len(fitted.segments) <= allowed(drawn, fitted, 0.006) + 3
 
 
 def circle_of_cubics(radius: float, count: int) -> Path:
@@ -305,34 +306,3 @@ def test_what_cannot_be_fitted_is_refused() -> None:
 
 def test_the_same_input_gives_the_same_arcs() -> None:
     assert fit_arcs(blob(3, 20), 0.006) == fit_arcs(blob(3, 20), 0.006)
-
-
-@some
-@given(
-    st.floats(-2, 2).filter(lambda w: abs(w) > 1e-7),
-    points,
-)
-def test_the_signed_distance_to_a_circle(sweep: float, p: complex) -> None:
-    arc = Arc(3 + 1j, 20 + 4j, math.tan(sweep / 4))
-    ends = np.array([arc.start]), np.array([arc.end])
-    off = off_circle(np.array([p]), *ends, np.array([sweep]))[0]
-    wanted = (abs(p - arc.centre) - arc.radius) * -math.copysign(1, sweep)
-    assert off == pytest.approx(wanted, abs=1e-7 * max(1.0, arc.radius))
-    if abs(sweep) > 1e-3:
-        dense = arc.centre + (arc.start - arc.centre) * np.exp(
-            1j * sweep * np.linspace(0, 1, 20001)
-        )
-        near = distance_to_arc(np.array([p]), *ends, np.array([sweep]))[0]
-        assert near >= np.abs(dense - p).min() - 1e-3
-        if abs(off) < 1.0:
-            assert near == pytest.approx(np.abs(dense - p).min(), abs=1e-3)
-
-
-def test_biarcs_hold_by_themselves() -> None:
-    drawn = ellipse(10, 2)
-    curve = sample([s for s in drawn.segments if isinstance(s, Cubic)], 0.01)
-    chain = fit_biarcs(curve, 0.01).chain
-    fitted = Path.of(chain.segments(), closed=False)
-    assert deviation(drawn, fitted) <= 0.0105
-    assert np.abs(np.degrees(chain.kinks())).max() < 1e-6
-    assert isinstance(chain, Chain)
