@@ -18,7 +18,7 @@ from foamwright.geometry.chains import Floats
 from foamwright.geometry.compiled import within
 from foamwright.geometry.fitting.arc import arc_length, balanced_arc, distance_to_arc, off_circle
 from foamwright.geometry.fitting.curve import Curve, aim, index_at, on_lap, point_at, way_at
-from foamwright.geometry.fitting.plane import magnitude, turn_between, wrapped
+from foamwright.geometry.fitting.plane import turn_between, wrapped
 from foamwright.geometry.fitting.reach import CHECKS, TARGETS, WIDEST_SWEEP
 from foamwright.geometry.segments import Points
 
