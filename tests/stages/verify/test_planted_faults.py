@@ -289,15 +289,16 @@ def test_two_pieces_that_touch_are_refused(tmp_path: pathlib.Path) -> None:
     assert ("V008", "two/drawn/1") in b.faults(found)
 
 
-def test_a_piece_may_lie_in_another_s_opening(tmp_path: pathlib.Path) -> None:
+def test_a_piece_may_lie_in_another_s_opening_and_is_freed_first(tmp_path: pathlib.Path) -> None:
     inner = b.square("inner", 97 + 57j, 6)
-    cuts = (
-        CUTS[EYE],
-        b.outline_cut(inner, b.rounded(97 + 57j, 6, 6, 0.1)),
-        CUTS[RIM],
-    )
-    _, found = b.Bench((RING, inner), cuts).prove(tmp_path)
+    outline = b.outline_cut(inner, b.rounded(97 + 57j, 6, 6, 0.1))
+    later = tuple(replace(CUTS[k], band=1) for k in (EYE, RIM))
+    _, found = b.Bench((RING, inner), (outline, *later)).prove(tmp_path)
     assert b.faults(found) == []
+    (tmp_path / "loose").mkdir()
+    loose = (CUTS[EYE], outline, CUTS[RIM])
+    _, found = b.Bench((RING, inner), loose).prove(tmp_path / "loose")
+    assert {*b.faults(found)} == {("V018", "inner/drawn/1")}
 
 
 def test_an_outline_before_its_opening_is_refused(tmp_path: pathlib.Path) -> None:
