@@ -210,8 +210,8 @@ def test_an_old_record_with_newer_files(tmp_path: Path) -> None:
 
 def test_another_sheets_file_under_this_name(tmp_path: Path) -> None:
     """Two sheets of a job; the second's file is copied over the first's, hashes and all."""
-    written = job(tmp_path, more='mirrored = 1\n[[stock]]\nmaterial = "card-1mm"\nwidth = "100 mm"\n'
-                  'length = "80 mm"')  # fmt: skip
+    stock = '[[stock]]\nmaterial = "card-1mm"\nwidth = "100 mm"\nlength = "80 mm"'
+    written = job(tmp_path, more=f"mirrored = 1\n{stock}")
     result = pipeline.cut(written.request, tmp_path / "out")
     first, second = ([f.name for f in result.record.files if f.sheet == n] for n in (1, 2))
     for mine, other in zip(first, second, strict=True):
