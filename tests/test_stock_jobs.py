@@ -196,6 +196,24 @@ def test_a_turnable_material_s_mirror_image_is_had_by_turning_over(
     assert pipeline.verify_folder(tmp_path / "out")[0].passed
 
 
+#: Two of one hand fill a box; a left and a right don't.
+WEDGE = '<path id="plate" d="M10 10 H110 L10 170 Z"/>'
+
+
+def test_a_left_whose_right_is_had_by_turning_over_is_a_pair(tmp_path: Path) -> None:
+    shop = tmp_path / "job" / "profiles" / "materials"
+    shop.mkdir(parents=True)
+    (shop / "two-faced.toml").write_text(TURNABLE, encoding="utf-8")
+    box = '[[stock]]\nmaterial = "two-faced"\nwidth = "125 mm"\nlength = "185 mm"\n'
+    made = job(tmp_path / "job", "two-faced", more=f"count = 1\nmirrored = 1\n{box}", body=WEDGE)
+    result = pipeline.cut(made.request, tmp_path / "out")
+    assert [p.turned for p in result.record.pieces] == [False, True]
+    assert len(result.record.sheets) == 1
+    (pair,) = result.plan.checks.pairs
+    assert pair.is_pair
+    assert not pair.is_even
+
+
 def test_a_piece_turned_against_the_nap_is_found_in_the_record(tmp_path: Path) -> None:
     made = job(tmp_path / "job", material="fleece-2mm", machine="flatbed-knife-1200")
     record = pipeline.cut(made.request, tmp_path / "out").record

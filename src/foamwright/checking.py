@@ -10,8 +10,9 @@ from collections.abc import Collection, Iterator, Mapping
 
 from foamwright.asked import AskedJob, Benches, Checks, Layouts
 from foamwright.findings import Finding
+from foamwright.geometry.affine import Affine
 from foamwright.job import PieceSpec
-from foamwright.model import Piece
+from foamwright.model import Piece, Placement
 from foamwright.planning import ALLOWANCE_TOLERANCE
 from foamwright.stages.alter import (
     Drafts,
@@ -68,7 +69,8 @@ def check_pairs(asked: AskedJob, layouts: Layouts) -> tuple[Checks, Found]:
     """Every left with its right as they lie on their sheets; none of a bare drawing's."""
     if asked.request.is_drawing:
         return Checks(), ()
-    laid = {p.copy.name: p.piece for x in layouts.values() for s in x.sheets for p in s.placements}
+    placed = (p for x in layouts.values() for s in x.sheets for p in s.placements)
+    laid = {p.copy.name: _face_up(p) for p in placed}
     rows = []
     findings: list[Finding] = []
     for first, second in (pair for spec in asked.specs for pair in _pairs(spec)):
@@ -77,6 +79,13 @@ def check_pairs(asked: AskedJob, layouts: Layouts) -> tuple[Checks, Found]:
             rows.append(row)
             findings.extend(found)
     return Checks(pairs=tuple(rows)), tuple(findings)
+
+
+def _face_up(placement: Placement) -> Piece:
+    """The piece as it lies, or as it will when the hand has turned it over."""
+    if placement.copy.turned:
+        return placement.piece.transformed(Affine.mirror_x())
+    return placement.piece
 
 
 def _pairs(spec: PieceSpec) -> Iterator[tuple[str, str]]:
