@@ -20,7 +20,7 @@ from foamwright.job_sizes import by_size
 from .conftest import EXAMPLES, ExampleCut
 
 #: Pictures of the pages for people, as the guide's commands make them.
-DOCS = EXAMPLES.parent / "docs"
+PICTURES = EXAMPLES / "heron" / "pictures"
 
 
 def test_it_is_cut(example: ExampleCut) -> None:
@@ -177,7 +177,7 @@ def test_the_guide_s_commands_run(
     for words in lines:
         ran = CliRunner().invoke(main, words[1:])
         assert ran.exit_code == 0, (words, ran.stderr)
-    for shown in DOCS.glob(f"{name}-*.svg"):
+    for shown in PICTURES.glob(f"{name}-*.svg"):
         assert (tmp_path / shown.name).read_bytes() == shown.read_bytes(), f"{shown} is stale"
 
 
