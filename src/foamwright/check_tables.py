@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 from foamwright.asked import Checks
 from foamwright.stages.alter import CoreRow, NeckRow, NotchRow, PairRow, SeamRow
+from foamwright.stages.alter.rungs import Rung
 from foamwright.word_tables import WordTable
 
 Row = TypeVar("Row")
@@ -99,27 +100,30 @@ def _seam(row: SeamRow) -> tuple[str, ...]:
 
 
 def _core(row: CoreRow) -> tuple[str, ...]:
-    """Halfway along; from end to end where that differs; then the other way to make it."""
+    """Halfway along, pressed from end to end where that differs; then the other way to make it."""
     made = {"inset": "by inset", "thickness": "by thickness", None: "drawn"}
-    rungs, ways = [row.middle], [made[row.by]]
+    ways, rungs = [made[row.by]], [row.rungs]
     if row.other:
-        rungs.append(row.other[len(row.other) // 2])
         ways.append(f"({made['thickness' if row.by == 'inset' else 'inset']})")
+        rungs.append(row.other)
+    middles = [along[len(along) // 2] for along in rungs]
     band = "none" if row.band is None else f"{row.band[0]:+g} to {row.band[1]:+g}"
     return (
         row.name,
         row.shell,
         "\n".join(ways),
-        "\n".join(f"{r.shell:.1f}" for r in rungs),
-        "\n".join(f"{r.outside:.1f}" for r in rungs),
-        "\n".join(
-            [f"{row.loosest.strain:+.1f} to\n{row.tightest.strain:+.1f}"]
-            if row.tightest.strain - row.loosest.strain > 0.05
-            else [f"{r.strain:+.1f}" for r in rungs]
-        ),
+        "\n".join(f"{r.shell:.1f}" for r in middles),
+        "\n".join(f"{r.outside:.1f}" for r in middles),
+        "\n".join(map(_pressed, rungs)),
         band,
         _said(row.fits),
     )
+
+
+def _pressed(rungs: Sequence[Rung]) -> str:
+    """Per cent, from the loosest place to the tightest where they differ."""
+    low, high = (pick(r.strain for r in rungs) for pick in (min, max))
+    return f"{low:+.1f}..{high:+.1f}" if high - low > 0.05 else f"{high:+.1f}"
 
 
 def _tightest(rows: Sequence[NotchRow]) -> list[NotchRow]:

@@ -258,3 +258,33 @@ def test_a_hinge_inside_a_lopsided_piece_leaves_one_smooth_outline(
     mouth, far = 160 * inside, 160 * (1 - inside)
     wedges = math.radians(angle) / 2 * (mouth**2 - far**2)
     assert path.area == pytest.approx(outline.area + wedges, rel=0.03)
+
+
+def test_points_beside_the_hinge_stay_beside_it() -> None:
+    """Not at the ends of what is drawn anew."""
+    part = with_points(rectangle(200, 100), mouth=100 + 0j, hinge=100 + 100j, near=110 + 100j)
+    pattern, _ = opened(part, slit=("mouth", "hinge"), gap=20, blend=40)
+    hinge, near = pattern.spot("hinge"), pattern.spot("near")
+    assert hinge is not None
+    assert near is not None
+    assert abs(near - hinge) == pytest.approx(10, abs=0.5)
+
+
+def test_a_dart_where_the_outline_is_drawn_anew_is_refused() -> None:
+    part = with_points(rectangle(200, 100), mouth=100 + 0j, hinge=100 + 100j)
+    keys = {"edge": "top", "at": "50 %", "width": 20, "depth": 30}
+    slit = {"slit": ("mouth", "hinge"), "gap": 20}
+    edges = {"top": ("3", "4")}
+    _, found = draft(
+        {"part": (part, spec(spread=(slit,), dart=(keys,), edges=edges))}, SizeKeys(), TOLERANCE
+    )
+    (fault,) = (f for f in found if f.code == "A354")
+    assert fault.is_fault
+    assert "the mouth of dart-1, 20.00 mm wide" in fault.what
+    keys["at"] = "10 %"
+    pattern, found = draft(
+        {"part": (part, spec(spread=(slit,), dart=(keys,), edges=edges))}, SizeKeys(), TOLERANCE
+    )
+    assert [f.is_fault for f in found if f.code == "A354"] == [False]
+    ends = [pattern["part"].pattern.spot(f"dart-1-{end}") for end in ("start", "end")]
+    assert abs(ends[0] - ends[1]) == pytest.approx(20, abs=1e-6)

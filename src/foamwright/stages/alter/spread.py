@@ -33,6 +33,8 @@ from foamwright.stages.alter.pattern import OUTLINE, OWN, POINT_REACH, Hole, Pat
 WIDEST = 120.0
 #: A wanted width or length is met to this, mm.
 MET = 1e-4
+#: A dart's mouth is kept to this, mm: half of what the whole chain may be off.
+MOUTH_KEPT = 0.005
 #: Halvings of the widest angle in which it is.
 HALVINGS = 60
 #: Flattening where it is judged on which side of the slit something lies, mm.
@@ -73,15 +75,31 @@ def spread(pattern: Pattern, spec: PieceSpec) -> tuple[Pattern, Found]:
         try:
             slit = _slit(pattern, keys)
             angle = _angle(pattern, slit, keys)
-            pattern = _opened(pattern, slit, angle)
+            opened = _opened(pattern, slit, angle)
+            _darts_kept(pattern, opened)
+            pattern = opened
         except (NoSuchEdgeError, GeometryError) as why:
-            mend = "name a mouth on the outline and a hinge across from it, and open it less"
+            mend = "name a mouth on the outline and a hinge across from it, clear of darts, and open it less"
             findings.append(fault("A354", where, str(why), mend, piece=spec.name))
             continue
         gap = 2 * slit.length * math.sin(angle / 2)
         what = f"opened by {math.degrees(angle):.2f} degrees: {gap:.2f} mm at its mouth"
         findings.append(note("A354", where, what, piece=spec.name))
     return pattern, tuple(findings)
+
+
+def _darts_kept(before: Pattern, after: Pattern) -> None:
+    """Raises NoSuchEdgeError where a dart's mouth lies at the slit's mouth or in the blend."""
+    for dart in before.darts:
+        wide = [_mouth(pattern, dart) for pattern in (before, after)]
+        if abs(wide[0] - wide[1]) > MOUTH_KEPT:
+            said = f"the mouth of {dart}, {wide[0]:.2f} mm wide, would be {wide[1]:.2f} mm"
+            raise NoSuchEdgeError(f"{said}: it lies where the outline is drawn anew")
+
+
+def _mouth(pattern: Pattern, dart: str) -> float:
+    ends = [pattern.spot(f"{dart}-{end}") for end in ("start", "end")]
+    return math.nan if ends[0] is None or ends[1] is None else abs(ends[1] - ends[0])
 
 
 def _slit(pattern: Pattern, keys: Spread) -> _Slit:
@@ -189,10 +207,25 @@ def _outline(slit: _Slit, angle: float) -> Contour:
         return closed_up([hinge, left, _bridge(left, right, at_mouth)])
     gap = 2 * slit.length * math.sin(angle / 2)
     reach = gap if slit.blend is None else slit.blend
-    right = right.shortened(0, min(reach, _smooth(right.reversed()) / 2))
-    left = left.shortened(min(reach, _smooth(left) / 2), 0)
+    gone = min(reach, _smooth(right.reversed()) / 2), min(reach, _smooth(left) / 2)
+    shares = _near(right.reversed(), gone[0]), _near(left, gone[1])
+    within = frozenset().union(*shares)
+    right = _unnamed(right, within).shortened(0, gone[0])
+    left = _unnamed(left, within).shortened(gone[1], 0)
     turn = _bridge(right, left, at_hinge)
-    return closed_up([right, turn, left, _bridge(left, right, at_mouth)])
+    made = closed_up([right, turn, left, _bridge(left, right, at_mouth)])
+    middle = turn.path.segments[0].length()
+    for side, named in zip((-1, 1), shares, strict=True):
+        rest = middle if side < 0 else turn.length - middle
+        for name, share in named.items():
+            made = made.with_place(name, right.length + middle + side * share * rest)
+    return made
+
+
+def _near(strand: Strand, reach: float) -> dict[str, float]:
+    """The places less than `reach` (mm) from its start, as shares of that."""
+    at = strand.path.joint_lengths()
+    return {n: at[j] / reach for n, j in strand.places.items() if 0 < j and at[j] < reach}
 
 
 def _names_at(contour: Contour, name: str) -> frozenset[str]:
