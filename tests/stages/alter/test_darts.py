@@ -209,3 +209,24 @@ def test_an_allowance_can_t_be_cut_with_a_dart() -> None:
 def test_a_dart_through_the_piece_is_refused() -> None:
     part = piece("part", rectangle(100, 80))
     assert "A310" in codes(part, edges=EDGES, dart=({**DART, "depth": 90},))
+
+
+def test_a_carried_length_leaves_the_size_of_a_dart() -> None:
+    """A dart on an edge that got shorter once became shallow, with legs of two lengths."""
+    dart = {"edge": "right", "at": "50 %", "width": 20, "depth": 30}
+    edges = {"right": ("2", "3"), "bottom": ("1", "2")}
+    carry = {"edge": "right", "from": "b.bottom"}
+    disc = replace(piece("a", Path.circle(0j, 60)), points={"low": -60j, "high": 60j})
+    own = spec(name="a", edges={"right": ("low", "high")}, dart=(dart,), carry=(carry,))
+    other = piece("b", rectangle(120, 50)), spec(name="b", edges=edges)
+    found, findings = draft({"a": (disc, own), "b": other}, SizeKeys(), TOLERANCE)
+    assert [f for f in findings if f.is_fault] == []
+    pattern = found["a"].pattern
+    start, end, point = (pattern.spot(f"dart-1-{n}") for n in ("start", "end", "point"))
+    assert start is not None
+    assert end is not None
+    assert point is not None
+    assert abs((start + end) / 2 - point) == pytest.approx(30, abs=1e-6)
+    assert abs(start - point) == pytest.approx(abs(end - point), abs=1e-6)
+    assert abs(start - end) == pytest.approx(20, abs=0.5)
+    assert pattern.edge("right").sewn == pytest.approx(120, abs=0.01)

@@ -212,3 +212,24 @@ def test_a_slanted_end_can_keep_its_ends() -> None:
     pattern, found = made_true(SLANTED, {"edge": "leg.bottom", "keep": "ends"}, flat=False)
     assert not [f.line() for f in found if f.is_fault]
     assert angles(pattern, "bottom") == pytest.approx((90, 90), abs=1e-6)
+
+
+def test_a_dart_on_an_edge_made_true_keeps_its_depth_and_width() -> None:
+    """Its point once stayed where it was while the edge bowed away from it."""
+    edges = dict(EDGES)
+    dart = {"edge": "top", "at": "50 %", "width": 40, "depth": 60}
+    asked = Seam.model_validate({**TUBE, "true": BOTH})
+    part = piece("leg", flared(8, width=280))
+    made, found = draft(
+        {"leg": (part, spec(name="leg", edges=edges, dart=(dart,)))},
+        SizeKeys(),
+        TOLERANCE,
+        seams=(asked,),
+    )
+    assert [f.code for f in found if f.is_fault] == []
+    pattern = made["leg"].pattern
+    start, end, point = (pattern.spot(f"dart-1-{n}") for n in ("start", "end", "point"))
+    assert abs((start + end) / 2 - point) == pytest.approx(60, abs=1e-6)
+    assert abs(start - point) == pytest.approx(abs(end - point), abs=1e-6)
+    assert pattern.edge("top").sewn == pytest.approx(pattern.edge("top").length - 40, abs=0.11)
+    assert abs(point.imag - 240) > 3  # it went with the edge

@@ -18,7 +18,7 @@ from foamwright.stages.alter.allowance import allowed, stitching_marked, taken_o
 from foamwright.stages.alter.arrows import pointed
 from foamwright.stages.alter.bites import BitesMeetError, bitten
 from foamwright.stages.alter.carried import carried
-from foamwright.stages.alter.darts import dart_cuts, darted
+from foamwright.stages.alter.darts import dart_cuts, darted, darts_kept
 from foamwright.stages.alter.draft import Draft
 from foamwright.stages.alter.evened import evened
 from foamwright.stages.alter.fit import size_of
@@ -64,7 +64,9 @@ def draft(
     specs = {n: d.spec for n, d in made.items()}
     patterns, found = carried({n: d.pattern for n, d in made.items()}, specs)
     findings.extend(found)
-    patterns, found = trued(patterns, seams)
+    untrue = patterns
+    patterns, found = trued(untrue, seams)
+    patterns = {n: darts_kept(untrue[n], p, specs[n]) for n, p in patterns.items()}
     if found:  # lengths that hang on an edge made true
         patterns, more = carried(patterns, specs)
         found += more

@@ -13,6 +13,7 @@ from foamwright.findings import Finding, fault
 from foamwright.geometry.affine import IDENTITY
 from foamwright.job import PieceSpec
 from foamwright.job_pattern import Carry
+from foamwright.stages.alter.darts import darts_kept
 from foamwright.stages.alter.edges import NoSuchEdgeError
 from foamwright.stages.alter.pattern import Pattern, edge_of
 from foamwright.stages.alter.size import holding
@@ -42,7 +43,8 @@ def carried(
                 wanted = edge_of(carry.from_, made).sewn + carry.ease
                 if abs(made[name].edge(carry.edge).sewn - wanted) > CARRIED / 10:
                     missed.append(f"{name}.{carry.edge}")
-                    made[name] = _made_long(made[name], carry, wanted)
+                    longer = _made_long(made[name], carry, wanted)
+                    made[name] = darts_kept(made[name], longer, specs[name])
             except (NoSuchEdgeError, GeometryError) as why:
                 findings.append(_cannot(f"{name}.{carry.edge}", str(why)))
         if findings or not missed:

@@ -80,6 +80,46 @@ def _placed(pattern: Pattern, name: str, dart: Dart) -> Pattern:
     )
 
 
+def darts_kept(before: Pattern, after: Pattern, spec: PieceSpec) -> Pattern:
+    """`after` with each dart as wide and deep as `before`, about the middle of its mouth.
+
+    An edge that was drawn anew stretches a mouth a little and moves off its point; a point that the
+    job names stays.
+    """
+    made = after
+    for number, dart in enumerate(spec.dart, 1):
+        name = f"dart-{number}"
+        if name in made.darts:
+            made = _kept(before, made, name, dart)
+    return made
+
+
+def _kept(before: Pattern, after: Pattern, name: str, dart: Dart) -> Pattern:
+    ring, old = _mouth(before, name)
+    contour = after.ring(ring)
+    if contour == before.ring(ring):
+        return after
+    _, new = _mouth(after, name)
+    middle = contour.along(f"{name}-start") + new.length / 2
+    for at, side in (("start", -1), ("end", 1)):
+        place = (middle + side * old.length / 2) % contour.length
+        contour = contour.with_place(f"{name}-{at}", place)
+    made = after.reshaped(ring, contour)
+    if dart.point is not None:
+        return made
+    _, new = _mouth(made, name)
+    depth = (before.points[f"{name}-point"] - (old.start + old.end) / 2) / _inward(old)
+    point = (new.start + new.end) / 2 + depth.real * _inward(new)
+    return replace(made, points=MappingProxyType({**made.points, f"{name}-point": point}))
+
+
+def _mouth(pattern: Pattern, name: str) -> tuple[str, Path]:
+    """The ring of a dart's mouth, and the mouth."""
+    (ring, start), (_, end) = (pattern.place(f"{name}-{at}") for at in ("start", "end"))
+    path = pattern.ring(ring).path
+    return ring, path.between(start, start + (end - start) % path.length)
+
+
 def _inward(mouth: Path) -> complex:
     chord = mouth.end - mouth.start
     return 1j * chord / abs(chord)

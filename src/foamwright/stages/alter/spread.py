@@ -79,7 +79,10 @@ def spread(pattern: Pattern, spec: PieceSpec) -> tuple[Pattern, Found]:
             _darts_kept(pattern, opened)
             pattern = opened
         except (NoSuchEdgeError, GeometryError) as why:
-            mend = "name a mouth on the outline and a hinge across from it, clear of darts, and open it less"
+            mend = (
+                "name a mouth on the outline and a hinge across from it, clear of darts,"
+                " and open it less"
+            )
             findings.append(fault("A354", where, str(why), mend, piece=spec.name))
             continue
         gap = 2 * slit.length * math.sin(angle / 2)
@@ -225,7 +228,7 @@ def _outline(slit: _Slit, angle: float) -> Contour:
 def _near(strand: Strand, reach: float) -> dict[str, float]:
     """The places less than `reach` (mm) from its start, as shares of that."""
     at = strand.path.joint_lengths()
-    return {n: at[j] / reach for n, j in strand.places.items() if 0 < j and at[j] < reach}
+    return {n: at[j] / reach for n, j in strand.places.items() if j > 0 and at[j] < reach}
 
 
 def _names_at(contour: Contour, name: str) -> frozenset[str]:
