@@ -249,6 +249,11 @@ def test_a_reading_that_does_not_belong_stops_until_somebody_decides(user: Path)
         (kerf("0.17", "wide"), 1, "reading 2 is none"),
         (kerf("-0.1", "-0.2"), 1, "which kerf can't be"),
         (kerf("nan", "0.2"), 1, "J541"),
+        (kerf("1e308", "1e308"), 1, "larger than anything measured"),
+        (kerf("1_0", "1_0"), 1, "reading 1 is none"),
+        ([*kerf(), "--thickness", "-1"], 1, "must be more than nought"),
+        ([*kerf(), "--by", "x" * 300], 1, "at most 200"),
+        ([*kerf(), "--note", "x" * 3000], 1, "at most 2000"),
         (kerf(machine="desk-laser-60"), 1, "did you mean desk-laser-600"),
         (kerf(key="kurf"), 2, "did you mean kerf"),
         (kerf(key="composition"), 2, "nothing that is measured"),
@@ -298,6 +303,36 @@ def test_a_small_csv(tmp_path: Path, sign: str) -> None:
     rows.append(["", "", "empty rows are left alone"])
     file.write_text("\ufeff" + "\r\n".join(sign.join(r) for r in rows), encoding="utf-8")
     assert read_csv(file) == {"a": ("79.8 mm", "79.9"), "b": ("1",)}
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("reading\n0,20\n0,21\n", "row 2"),  # a decimal comma is no second cell
+        ("place,reading\nkerf,0,20\n", "more cells than the head's 2"),
+        ("reading,reading\n0.2,0.9\n", "twice"),
+        ("reading\n" + "1" * 200_000 + "\n", "is no CSV"),
+    ],
+)
+def test_a_cell_is_never_taken_for_what_it_is_not(tmp_path: Path, text: str, said: str) -> None:
+    file = tmp_path / "r.csv"
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(Refused, match="J541") as stop:
+        read_csv(file)
+    assert said in str(stop.value)
+
+
+def test_lines_that_end_as_on_old_machines(tmp_path: Path) -> None:
+    file = tmp_path / "r.csv"
+    file.write_bytes(b"reading\r0.2\r0.21\r")
+    assert read_csv(file) == {"": ("0.2", "0.21")}
+
+
+def test_more_readings_than_a_hand_takes_are_refused(user: Path, tmp_path: Path) -> None:
+    file = tmp_path / "r.csv"
+    file.write_text("reading\n" + "0.2\n" * 60_000, encoding="utf-8")
+    ran = run("card-1mm", "--machine", "desk-laser-600", "--key", "kerf", "--readings", str(file))
+    assert (ran.exit_code, "60000 readings" in ran.stderr) == (1, True), ran.stderr
 
 
 @pytest.mark.parametrize("text", ["", "place,value\na,1\n", "reading\n\n", "\xff\xfe"])
@@ -382,6 +417,15 @@ def test_a_blade_is_changed_and_goes_on(user: Path) -> None:
     )
     assert "3.0 m gone since" in run("flatbed-knife-1200", "--metres", "3").stdout
     assert run("desk-laser-600", "--metres", "3").exit_code == 2
+
+
+@pytest.mark.parametrize("more", [["--metres", "nan"], ["--metres", "inf"],
+                                  ["--metres", "1e300"], ["--metres", "1", "--by", "x" * 300],
+                                  ["--blade-changed", "x" * 300]])  # fmt: skip
+def test_a_log_that_could_not_be_read_again_is_not_written(user: Path, more: list[str]) -> None:
+    ran = run("flatbed-knife-1200", *more)
+    assert (ran.exit_code, "J505" in ran.stderr) == (1, True), ran.output
+    assert not list(user.rglob("*.toml"))
 
 
 def test_a_blade_that_is_due_is_warned_of_before_a_cut(user: Path, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from foamwright.cli import main
+from foamwright.hazards import load_rules
 from foamwright.profiles import Shelf
 from foamwright.shelf_check import check_shelf
 
@@ -263,3 +265,16 @@ def test_a_material_is_as_bad_as_its_worst_word_or_its_guess(user: Path) -> None
     ]  # fmt: skip
     assert rows["guessed"]["drag-knife"] == "ok"
     assert rows["glued"]["hand"] == "caution"
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="wants os.mkfifo")
+def test_a_pipe_among_the_profiles_is_told_and_not_waited_for(user: Path) -> None:
+    folder = user / "materials"
+    os.mkfifo(folder / "ours.toml")
+    ran = run("check")
+    assert (ran.exit_code, "no plain file" in ran.stderr) == (1, True)
+
+
+def test_a_shelf_that_leads_back_to_itself_holds_no_rules(tmp_path: Path) -> None:
+    (tmp_path / "loop").symlink_to(tmp_path / "loop")
+    assert load_rules([tmp_path / "loop"]) == load_rules()

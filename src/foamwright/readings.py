@@ -10,12 +10,14 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, TypeAlias
 
-from foamwright.findings import Finding, Refused, fault
+from foamwright.fields import LONGEST
+from foamwright.findings import Finding, Refused, fault, refuse_on_fault
 from foamwright.strict_toml import shown
 from foamwright.units import parse_length, parse_rate
 
@@ -35,6 +37,10 @@ UNITS: Mapping[str, Unit] = {
 WORDS = ("force", "power", "focus", "air", "blade")
 #: Most bytes of a file of readings.
 LARGEST = 1_000_000
+#: Most readings of one place: far more than a hand takes, and the test for outliers is quick.
+MOST = 500
+#: A bare number as people type it: float() takes 1_0 and other scripts' digits too.
+_NUMBER = re.compile(r"[-+]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?|[-+]?(nan|inf)", re.I)
 
 
 def unit_of(key: str) -> Unit:
@@ -85,25 +91,30 @@ def amount(text: str, unit: Unit) -> float:
     """A reading in its unit; a bare number is in it. Raises ValueError with the reason."""
     tidy = text.strip()
     if unit == "degrees":
-        value = float(tidy.removesuffix("degrees").removesuffix("°").strip())
+        bare = _number(tidy.removesuffix("degrees").removesuffix("°").strip())
+        if isinstance(bare, str):
+            raise ValueError(f"{text!r} is no angle such as 80 degrees")
+        value = bare
     elif unit == "mm":
         value = parse_length(_number(tidy), "mm")
     else:
         value = parse_rate(_number(tidy), 2 if unit == "mm/s2" else 1, "mm")
     if not math.isfinite(value):
         raise ValueError(f"{text!r} is no finite number")
+    if abs(value) > LONGEST:
+        raise ValueError(f"{text!r} is larger than anything measured here")
     return value
 
 
 def _number(text: str) -> str | float:
-    try:
-        return float(text)
-    except ValueError:
-        return text
+    return float(text) if _NUMBER.fullmatch(text) else text
 
 
 def amounts(texts: Sequence[str], unit: Unit, where: str) -> tuple[float, ...]:
-    """Readings in their unit. Raises Refused (J541) with every one that is none."""
+    """Readings in their unit. Raises Refused (J541): every one that is none, or too many."""
+    if len(texts) > MOST:
+        what = f"{len(texts)} readings are more than the {MOST} that are taken at once"
+        raise Refused([fault("J541", where, what, "give fewer")])
     values: list[float] = []
     faults: list[Finding] = []
     for number, text in enumerate(texts, 1):
@@ -120,24 +131,42 @@ def amounts(texts: Sequence[str], unit: Unit, where: str) -> tuple[float, ...]:
 def read_csv(file: Path) -> dict[str, tuple[str, ...]]:
     """The readings of each place, as text; a file without a `place` column has the place "".
 
-    Raises Refused (J541) where it can't be read or has no such columns.
+    Raises Refused (J541) where it can't be read, has no such columns, or has a row of more cells
+    than its head, as a decimal comma between commas makes.
     """
-    rows = csv.DictReader(io.StringIO(_text(file)), delimiter=_delimiter(_text(file)))
-    heads = [(h or "").strip().casefold() for h in rows.fieldnames or ()]
-    if "reading" not in heads:
-        said = f"has no column `reading` (it has {shown(', '.join(heads)) or 'none'})"
+    text = _text(file)
+    try:
+        head, *rows = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text))
+    except ValueError:
+        head, rows = [], []
+    except csv.Error as e:
+        raise Refused([fault("J541", file.name, f"is no CSV: {e}", "save it anew")]) from None
+    heads = [h.strip().casefold() for h in head]
+    if heads.count("reading") != 1 or heads.count("place") > 1:
+        many = "twice the column" if {"reading", "place"} & set(heads) else "no column"
+        said = f"has {many} `reading` or `place` (it has {shown(', '.join(heads)) or 'none'})"
         raise Refused([fault("J541", file.name, said, "give it a head: place,reading")])
-    found: dict[str, tuple[str, ...]] = {}
-    for place, reading in _rows(rows):
-        found[place] = (*found.get(place, ()), reading)
+    refuse_on_fault(_too_wide(file.name, len(heads), rows))
+    found: dict[str, list[str]] = {}
+    for place, reading in _rows(heads, rows):
+        found.setdefault(place, []).append(reading)
     if not found:
         raise Refused([fault("J541", file.name, "holds no reading", "fill it in")])
-    return found
+    return {place: tuple(readings) for place, readings in found.items()}
 
 
-def _rows(rows: csv.DictReader[str]) -> Iterator[tuple[str, str]]:
+def _too_wide(name: str, width: int, rows: Sequence[Sequence[str]]) -> Iterator[Finding]:
+    """Rows with more filled cells than the head; the first few, since one comma makes all so."""
+    wide = [i for i, row in enumerate(rows, 2) if any(c.strip() for c in row[width:])]
+    for row in wide[:5]:
+        what = f"has more cells than the head's {width}"
+        mend = "write 0.21 for 0,21, or part the cells with ;"
+        yield fault("J541", f"{name} row {row}", what, mend)
+
+
+def _rows(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[tuple[str, str]]:
     for row in rows:
-        told = {(k or "").strip().casefold(): v for k, v in row.items() if isinstance(v, str)}
+        told = dict(zip(heads, row, strict=False))
         reading = told.get("reading", "").strip()
         if reading:
             yield told.get("place", "").strip(), reading

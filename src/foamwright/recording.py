@@ -9,21 +9,33 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, TypeAlias
 
+from pydantic import ValidationError
+
 from foamwright.derive import settings_for
 from foamwright.errors import CommandError
-from foamwright.findings import Finding, Refused, fault, warning
-from foamwright.inherit import Kind
+from foamwright.findings import Finding, Refused, fault, refuse_on_fault, warning
+from foamwright.inherit import MODEL, Kind
 from foamwright.names import readable
-from foamwright.profile_measured import OF_CUT, OF_MACHINE, OF_STOCK, TOLD, Operation
+from foamwright.profile_measured import (
+    OF_CUT,
+    OF_MACHINE,
+    OF_STOCK,
+    TOLD,
+    MeasuredEntry,
+    Operation,
+    Said,
+    measured_faults,
+)
 from foamwright.profile_models import SCHEMA, CutSettings, MachineProfile, MaterialProfile
 from foamwright.profiles import FOLDER, Loaded, Shelf, user_folder
 from foamwright.readings import WORDS, Place, amounts, unit_of
 from foamwright.shelf_writing import add_entries
+from foamwright.strict_toml import Source, faults_of
 from foamwright.toml_lines import nearest
 from foamwright.uncertainty import Estimate, ReadingsError, estimate, outliers
 
@@ -91,8 +103,25 @@ def record(shelf: Shelf, kind: Kind, asked: Asked) -> tuple[Recorded, ...]:
     file, folder, head = place_for(shelf, loaded)
     made = [_one(loaded, machine, asked, p, r, file) for p, r in asked.places]
     made += [_worded(loaded, machine, asked, k, w, file) for k, w in asked.words.items()]
+    refuse_on_fault(_unfit(kind, file, [entry for entry, _ in made]))
     add_entries(file, folder, [("measured", entry) for entry, _ in made], head)
     return tuple(done for _, done in made)
+
+
+def _unfit(kind: Kind, file: Path, entries: Sequence[Mapping[str, Any]]) -> Iterator[Finding]:
+    """Faults for which the shelf would refuse these entries, and with them the whole profile."""
+    for entry in entries:
+        yield from unfit(MeasuredEntry, str(entry["what"]), entry)
+    source = Source(file.name, {"measured": entries})
+    yield from measured_faults(kind, source, CutSettings, MODEL[kind])
+
+
+def unfit(model: type[Said], where: str, entry: Mapping[str, Any]) -> Iterator[Finding]:
+    """Faults of an entry of a log, in the form in which it would be read back."""
+    try:
+        model.model_validate(entry, context={"units": ""})
+    except ValidationError as e:
+        yield from faults_of(e, Source(where, entry), model)
 
 
 def _load(shelf: Shelf, kind: Kind, asked: Asked) -> Loaded[Any]:

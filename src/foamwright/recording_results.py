@@ -13,13 +13,14 @@ from pathlib import Path
 from typing import Any
 
 from foamwright.errors import CommandError
-from foamwright.findings import Refused, fault
+from foamwright.findings import Refused, fault, refuse_on_fault
 from foamwright.geometry.pathdata import parse_path_data
 from foamwright.names import readable
+from foamwright.profile_measured import BladeEntry, ResultEntry
 from foamwright.profile_models import MachineProfile
 from foamwright.profiles import Loaded, Shelf
 from foamwright.record import Record, checksum_of
-from foamwright.recording import Words, place_for
+from foamwright.recording import Words, place_for, unfit
 from foamwright.shelf_writing import add_entries
 
 #: Figures of a record's checksum that tell it from any other.
@@ -120,6 +121,7 @@ def _write(
         **outcome.said.told,
     }
     file, folder, head = place_for(shelf, material)
+    refuse_on_fault(unfit(ResultEntry, material.id, result))
     add_entries(file, folder, [("result", result)], head)
     knife = _method(made, machine_id) != "laser"
     if not knife:
@@ -133,6 +135,7 @@ def _write(
 
 def _write_log(shelf: Shelf, machine: Loaded[MachineProfile], log: Mapping[str, Any]) -> Path:
     file, folder, head = place_for(shelf, machine)
+    refuse_on_fault(unfit(BladeEntry, machine.id, log))
     add_entries(file, folder, [("blade_log", log)], head)
     return file
 

@@ -46,7 +46,7 @@ def read_shelves(
     Raises Refused with every fault of every file, each with its file and line.
     """
     package = packaged_profiles()
-    shops = [f / name for f in folders if f.resolve() != package.resolve()]
+    shops = [f / name for f in folders if os.path.realpath(f) != os.path.realpath(package)]
     read: list[tuple[Source, Shape]] = []
     faults: list[Finding] = []
     for file in (package / name, *(f for f in shops if os.path.lexists(f))):

@@ -6,7 +6,9 @@ error in plain words.  Does not know what any key means; job files and profiles 
 
 from __future__ import annotations
 
+import os
 import re
+import stat
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -21,6 +23,8 @@ from foamwright.toml_lines import Key, KeyPath, index_lines, nearest
 
 #: Largest job or profile that is read, bytes: thousands of pieces, and no memory bomb.
 LARGEST = 8_000_000
+#: What is opened to be read: a pipe or a device might never end (a folder gives its own error).
+_READABLE = (stat.S_IFREG, stat.S_IFDIR)
 #: Kinds of values in the file's terms, by pydantic's name of the error.
 _KINDS = {
     "model_type": "must be a table",
@@ -113,6 +117,8 @@ def _read(file: Path) -> str:
         return Refused([fault("J501", shown(file.name), what, mend)])
 
     try:
+        if stat.S_IFMT(os.stat(file).st_mode) not in _READABLE:
+            raise refused("is no plain file", "name a readable file")
         with file.open("rb") as stream:
             raw = stream.read(LARGEST + 1)
         text = raw.decode("utf-8-sig")

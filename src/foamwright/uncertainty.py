@@ -54,7 +54,8 @@ def estimate(readings: Sequence[float], resolution: float = 0.0, level: float = 
     Raises ReadingsError for fewer than two readings or one that is not finite.
     """
     if len(readings) < FEWEST:
-        raise ReadingsError(f"{len(readings)} readings have no scatter: take {FEWEST} or more")
+        has = "reading has" if len(readings) == 1 else "readings have"
+        raise ReadingsError(f"{len(readings)} {has} no scatter: take {FEWEST} or more")
     if not all(map(math.isfinite, (*readings, resolution))) or resolution < 0:
         raise ReadingsError("a reading or the resolution is no finite number")
     n = len(readings)
