@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import ezdxf
+import pytest
 
 from tests.jobs import drawing, job
 from tests.test_cli import codes, listing, refused, run
@@ -59,3 +60,34 @@ def test_what_a_bare_drawing_lacks_is_named_alone(tmp_path: Path) -> None:
     assert ran.exit_code == 2
     assert "--machine" in ran.stderr
     assert "--material" not in ran.stderr
+
+
+def test_start_tells_the_next_step(tmp_path: Path) -> None:
+    ran = run("start", tmp_path / "paw", "--drawing", drawing(tmp_path))
+    assert ran.stdout.splitlines()[-1] == f"then: foamwright check {tmp_path / 'paw' / 'job.toml'}"
+
+
+def test_a_folder_to_be_inspected_is_told_which_files_to_name(tmp_path: Path) -> None:
+    ran = run("inspect", tmp_path)
+    assert ran.exit_code == 2
+    assert "is a folder: name a drawing or a job.toml" in ran.stderr
+
+
+@pytest.mark.parametrize("command", ["inspect", "cut"])
+def test_a_picture_is_not_written_under_another_kind_s_name(command: str, tmp_path: Path) -> None:
+    given = (*CARD, "--out", tmp_path / "out") if command == "cut" else ()
+    picture = tmp_path / "plate.jpg"
+    ran = run(command, drawing(tmp_path), *given, "--preview", picture)
+    assert ran.exit_code == 2
+    assert "neither .svg nor .png" in ran.stderr
+    assert not picture.exists()
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_label_that_is_printed_anyway_is_not_told_to_be_printed(tmp_path: Path) -> None:
+    for stickers, said in (("false", "print it (stickers = true)"), ("true", "its printed label")):
+        label = f'[piece.label]\non = "allowance"\nstickers = {stickers}'
+        ran = run("check", job(tmp_path / stickers, more=label).file, "--layout-time", "0")
+        assert ran.exit_code == 0, ran.output
+        (told,) = [line for line in ran.stderr.splitlines() if " A341 " in line]
+        assert told.endswith(said)

@@ -17,6 +17,7 @@ import click
 
 from foamwright import __version__
 from foamwright.cli_guard import FILE as _FILE
+from foamwright.cli_guard import PICTURE as _PICTURE
 from foamwright.cli_guard import Command, guarded, json_option
 from foamwright.cli_offcut import offcut
 from foamwright.cli_profile import profile
@@ -63,12 +64,13 @@ def start(folder: Path, drawing: Path | None, units: str | None) -> None:
     file, findings = start_job(folder, drawing, units)
     show_findings(findings, whole=True)
     click.echo(f"{readable(str(file))} is there to be filled in")
+    click.echo(f"then: foamwright check {readable(str(file))}")
 
 
-@main.command()
+@main.command(short_help="List a drawing's pieces, sizes, corners and faults.")
 @click.argument("drawing", type=_FILE)
 @click.option("--units", help="Unit of a drawing's bare numbers (mm, cm, in).")
-@click.option("--preview", type=_FILE, help="Picture (.svg, .png): numbered corners, findings.")
+@click.option("--preview", type=_PICTURE, help="Picture (.svg, .png): numbered corners, findings.")
 @click.option("--even-odd", is_flag=True, help='As a job with crossings = "even-odd" reads it.')
 @json_option
 @guarded
@@ -84,8 +86,11 @@ def inspect(
     Example: foamwright inspect heron/job.toml
     """
     from foamwright import pipeline, report
+    from foamwright.errors import CommandError
     from foamwright.findings import Refused
 
+    if drawing.is_dir():
+        raise CommandError(f"{drawing} is a folder: name a drawing or a job.toml in it")
     drawn, findings = pipeline.inspect(drawing, units, preview, even_odd)
     if as_json:
         click.echo(report.document(report.drawing_data(drawn), findings))
@@ -133,7 +138,7 @@ def _job_options(command: Command) -> Command:
     return command
 
 
-@main.command()
+@main.command(short_help="Do all that `cut` does, and write nothing.")
 @_job_options
 @click.option("--compare-stock", is_flag=True, help="Lay the pieces on each stock alone, too.")
 @guarded
@@ -162,7 +167,7 @@ def check(as_json: bool, compare_stock: bool, **options: Any) -> None:
         report.show_findings(plan.findings)
 
 
-@main.command()
+@main.command(short_help="Make the cut files, prove them, write the operator's sheet.")
 @_job_options
 @click.option("--out", type=_FILE, required=True, help="Folder for the cut files.")
 @click.option(
@@ -173,7 +178,7 @@ def check(as_json: bool, compare_stock: bool, **options: Any) -> None:
 @click.option(
     "--keep-offcuts", metavar="LENGTH", help="Shelve what is left over and at least so wide."
 )
-@click.option("--preview", type=_FILE, help="Write a picture of the sheets (.svg or .png).")
+@click.option("--preview", type=_PICTURE, help="Write a picture of the sheets (.svg or .png).")
 @guarded
 def cut(out: Path, preview: Path | None, as_json: bool, **options: Any) -> None:
     """Make the cut files, prove them from disk, and write the operator's sheet.
@@ -204,7 +209,7 @@ def cut(out: Path, preview: Path | None, as_json: bool, **options: Any) -> None:
             click.echo(f"the pattern for other shops: {result.record.exchange.name}")
 
 
-@main.command()
+@main.command(short_help="Write the pattern as a PDF at full size.")
 @click.argument("job", type=_FILE)
 @click.option("--out", type=_FILE, required=True, help="The PDF to write.")
 @click.option(
@@ -251,7 +256,7 @@ def paper(out: Path, page: str, as_json: bool, **options: Any) -> None:
 @click.argument("folder", type=_FILE)
 @click.option("--explain", metavar="PIECE", help="Tell where a piece or copy is off most.")
 @click.option(
-    "--preview", type=_FILE, help="Where the picture goes (explain-PIECE.svg beside FOLDER)."
+    "--preview", type=_PICTURE, help="Where the picture goes (explain-PIECE.svg beside FOLDER)."
 )
 @json_option
 @guarded
@@ -287,7 +292,7 @@ def verify(folder: Path, explain: str | None, preview: Path | None, as_json: boo
         sys.exit(Refused.exit_code)
 
 
-@main.command()
+@main.command(short_help="Open a page in the browser for the whole job.")
 @click.argument("files", type=_FILE, nargs=-1)
 @click.option(
     "--port",
@@ -329,12 +334,13 @@ def desk(files: tuple[Path, ...], port: int, no_browser: bool) -> None:
 @json_option
 @guarded
 def coupon(material: str, machine: str, out: Path, job: Path | None, as_json: bool) -> None:
-    """Make a test cut that tells the kerf, the blade's offset or its overrun.
+    """Make a test cut to measure kerf, blade offset or overrun by.
 
     The operator's sheet says what to measure where; `profile record` takes the readings.
 
     \b
-    Example: foamwright coupon --material card-1mm --machine desk-laser-600 --out coupon
+    Example: foamwright coupon --material card-1mm --machine desk-laser-600
+             --out coupon
     """
     from foamwright import report
     from foamwright.coupon import cut_coupon

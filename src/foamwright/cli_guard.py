@@ -26,6 +26,19 @@ json_option = click.option(
 FILE = click.Path(path_type=Path)
 
 
+class _Picture(click.Path):
+    """A file that a picture goes to: an SVG or a PNG by its ending."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        file = cast(Path, super().convert(value, param, ctx))
+        if file.suffix.lower() not in (".svg", ".png"):
+            self.fail(f"{readable(str(file))} is neither .svg nor .png; call it so", param, ctx)
+        return file
+
+
+PICTURE = _Picture(path_type=Path)
+
+
 def guarded(command: Command) -> Command:
     """Turns what stops a run into lines on standard error and an exit status. No traceback."""
 

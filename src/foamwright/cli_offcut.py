@@ -8,7 +8,7 @@ from foamwright.cli_guard import guarded, json_option
 from foamwright.names import readable
 
 
-@click.group()
+@click.group(short_help="Offcuts on your shelf: list, give back, strike out.")
 def offcut() -> None:
     """Offcuts on your shelf: list them, give back what a job booked, strike one out.
 
@@ -38,7 +38,7 @@ def list_offcuts(as_json: bool) -> None:
         report_layout.show_offcuts(there)
 
 
-@offcut.command("give-back")
+@offcut.command("give-back", short_help="Free what a job booked that was not cut.")
 @click.argument("job")
 @guarded
 def give_back_offcuts(job: str) -> None:
@@ -58,7 +58,7 @@ def give_back_offcuts(job: str) -> None:
         click.echo(readable(f"booked by another job and kept: {', '.join(given.kept)}"), err=True)
 
 
-@offcut.command("strike-out")
+@offcut.command("strike-out", short_help="Take an offcut off the shelf for good.")
 @click.argument("name")
 @guarded
 def strike_offcut_out(name: str) -> None:

@@ -15,7 +15,7 @@ from foamwright.names import readable
 job_option = click.option("--job", type=FILE, help="See the shelf as this job sees it.")
 
 
-@click.group()
+@click.group(short_help="Materials and machines: list, show, check, copy, record.")
 def profile() -> None:
     """The shelf of materials and machines: look, check, copy, record what was measured.
 
@@ -30,7 +30,7 @@ def _shelf(job: Path | None) -> Any:
     return Shelf.of(job.parent, base=Path()) if job else Shelf.of()
 
 
-@profile.command("list")
+@profile.command("list", short_help="List the materials and machines on the shelf.")
 @job_option
 @json_option
 @guarded
@@ -49,7 +49,7 @@ def list_profiles(job: Path | None, as_json: bool) -> None:
         report_shelf.show_shelf(listed)
 
 
-@profile.command("show")
+@profile.command("show", short_help="Show a profile's values and how each is known.")
 @click.argument("profile_id", metavar="ID")
 @click.option("--machine", help="Show a material's values as they serve on this machine.")
 @job_option
@@ -74,7 +74,7 @@ def show_profile(profile_id: str, machine: str | None, job: Path | None, as_json
         report_shelf.show_profile(loaded, chain, beams, forced)
 
 
-@profile.command("check")
+@profile.command("check", short_help="Check the whole shelf for faults and unlikely numbers.")
 @job_option
 @json_option
 @guarded
@@ -125,7 +125,7 @@ def copy_a_profile(profile_id: str, new: str | None, job: Path | None) -> None:
     click.echo(f"{readable(str(file))} is there to be filled in")
 
 
-@profile.command("hazards")
+@profile.command("hazards", short_help="Show what each rule says of each composition word.")
 @job_option
 @json_option
 @guarded

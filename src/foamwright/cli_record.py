@@ -59,7 +59,7 @@ def _options(command: Command) -> Command:
     return command
 
 
-@click.command("record")
+@click.command("record", short_help="Record what was measured, or what became of a cut.")
 @click.argument("profile_id", metavar="ID")
 @_options
 @guarded
@@ -70,11 +70,15 @@ def record_command(profile_id: str, as_json: bool, job: Path | None, **given: An
     earlier values stay there.
 
     \b
-    Example: foamwright profile record card-1mm --machine desk-laser-600 --coupon coupon
-             --readings coupon-readings.csv --resolution "0.01 mm" --by "M. at the bench"
-    Example: foamwright profile record pu-foam-12mm --key thickness --reading 11.8 --reading 11.9
-    Example: foamwright profile record fleece-2mm --cut cut-files --not-through leg/drawn/1
-    Example: foamwright profile record flatbed-knife-1200 --blade-changed "single-edge 80"
+    Example: foamwright profile record card-1mm --machine desk-laser-600
+             --coupon coupon --readings coupon-readings.csv
+             --resolution "0.01 mm" --by "M. at the bench"
+    Example: foamwright profile record pu-foam-12mm --key thickness
+             --reading 11.8 --reading 11.9
+    Example: foamwright profile record fleece-2mm --cut cut-files
+             --not-through leg/drawn/1
+    Example: foamwright profile record flatbed-knife-1200
+             --blade-changed "single-edge 80"
     """
     from foamwright.profiles import Shelf
     from foamwright.recording import Words

@@ -158,7 +158,8 @@ def set_up(asked: AskedJob) -> tuple[dict[tuple[str, str], Bench], list[Finding]
         try:
             benches[pair] = _bench(asked, *pair)
         except Refused as why:
-            findings.extend(why.findings)
+            forbidden = bool(_forbidden(asked, *pair))  # then settings of its own are no remedy
+            findings.extend(f for f in why.findings if not (forbidden and f.code == "J514"))
     for spec in asked.specs:
         bench = benches.get((spec.material, asked.machine_of(spec)))
         if bench is not None:
@@ -274,9 +275,14 @@ def judge_hazards(asked: AskedJob, benches: Benches) -> tuple[Finding, ...]:
     uses = [b.use for b in benches.values()]
     judged = assess(uses, asked.job.permit, asked.rules, asked.request.today)
     pairs = dict.fromkeys((s.material, asked.machine_of(s)) for s in asked.specs)
-    unset = [use for p in pairs if p not in benches for use in _use_without_settings(asked, *p)]
-    beyond = assess(unset, asked.job.permit, asked.rules, asked.request.today)
-    return (*judged, *(f for f in beyond if f.code == "S001"))
+    return (*judged, *(f for p in pairs if p not in benches for f in _forbidden(asked, *p)))
+
+
+def _forbidden(asked: AskedJob, material_id: str, machine_id: str) -> list[Finding]:
+    """What forbids a pair whatever its settings: the S001 of it."""
+    uses = list(_use_without_settings(asked, material_id, machine_id))
+    found = assess(uses, asked.job.permit, asked.rules, asked.request.today)
+    return [f for f in found if f.code == "S001"]
 
 
 def _use_without_settings(asked: AskedJob, material_id: str, machine_id: str) -> Iterable[Use]:

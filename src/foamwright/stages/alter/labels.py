@@ -161,7 +161,8 @@ def _refused(
 def _no_room(where: str, what: str, keys: PieceLabel, piece: str) -> Finding:
     place = "in the allowance" if keys.on == "allowance" else "on the face"
     told = f"{what} finds no room {place}, {keys.keep:g} mm from its edges: left out"
-    mend = "lessen height or keep, shorten text, or print it (stickers = true)"
+    mend = "lessen height or keep, shorten text, or "
+    mend += "use its printed label" if keys.stickers else "print it (stickers = true)"
     return warning("A341", where, told, mend, piece=piece)
 
 
