@@ -91,3 +91,16 @@ def test_a_label_that_is_printed_anyway_is_not_told_to_be_printed(tmp_path: Path
         assert ran.exit_code == 0, ran.output
         (told,) = [line for line in ran.stderr.splitlines() if " A341 " in line]
         assert told.endswith(said)
+
+
+def test_what_start_leaves_as_comments_is_a_job_when_uncommented(tmp_path: Path) -> None:
+    assert run("start", tmp_path / "paw", "--drawing", drawing(tmp_path)).exit_code == 0
+    file = tmp_path / "paw" / "job.toml"
+    lines = file.read_text("utf-8").splitlines()
+    wanted = ("# [piece.edges]", "# hem", "# [[seam]]", "# name", "# joins")
+    text = "\n".join(x.removeprefix("# ") if x.startswith(wanted) else x for x in lines)
+    text = text.replace('["PIECE.EDGE", "PIECE.EDGE"]', '["plate.hem", "plate.hem"]')
+    file.write_text(text, encoding="utf-8")
+    ran = run("check", file, "--layout-time", "0")
+    assert "ankle" in ran.stdout, ran.output
+    assert not [c for c in codes(ran) if c.startswith("J5")]

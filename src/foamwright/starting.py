@@ -40,11 +40,19 @@ count    = 1                        # as drawn
 mirrored = 0                        # mirror images besides: 1 and 1 is a left and a right
 # [piece.allowance]
 # default = "6 mm"
+# [piece.edges]
+# hem = ["1", "2"]                  # from corner to corner, as `foamwright inspect` numbers them
 # [[piece.notch]]
 # point = "ID"                      # a drawn point, or: edge = "NAME", at = "2 in"
 # shape = "v"
 # depth = "4 mm"
 
+"""
+
+_SEAM = """\
+# [[seam]]                          # what is sewn or glued to what: compared by `check`
+# name  = "ankle"
+# joins = ["PIECE.EDGE", "PIECE.EDGE"]
 """
 
 
@@ -65,9 +73,8 @@ def start_job(
         if any(f.is_fault for f in findings):
             raise Refused(findings)
     stated = f"drawing_units = {_quoted(units)}\n" if units else ""
-    text = _HEAD.format(
-        name=_quoted(folder.resolve().name or "job"), drawing_units=stated
-    ) + _pieces(drawn, drawing, folder)
+    text = _HEAD.format(name=_quoted(folder.resolve().name or "job"), drawing_units=stated)
+    text += _pieces(drawn, drawing, folder) + _SEAM
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with file.open("x", encoding="utf-8", newline="\n") as out:
