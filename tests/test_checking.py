@@ -101,6 +101,34 @@ def test_a_twin_drawn_by_hand_is_measured(tmp_path: Path) -> None:
         ] * status
 
 
+@pytest.mark.parametrize(("points", "ok"), [("M90 10 H60 L54 30 L80 44 Z", True), (None, False)])
+def test_a_twin_of_a_piece_cut_mirrored_alone_is_measured_too(
+    tmp_path: Path, points: str | None, ok: bool
+) -> None:
+    """No drawn copy of the one lies on a sheet, which once left the pair unmeasured."""
+    left = 'id="plate" d="M10 10 H40 L46 30 L20 44 Z"'
+    body = f'<path {left}/><path id="twin" d="{points or "M55 10 H85 L91 30 L65 44 Z"}"/>'
+    more = 'count = 0\nmirrored = 1\n[[piece]]\nname = "twin"\noutline = "plate.svg#twin"\n'
+    more += 'material = "card-1mm"\nmirror_of = "plate"\n'
+    status, text = run("check", str(job(tmp_path, body=body, more=more).file), "--json")
+    told = json.loads(text)
+    assert [(p["first"], p["ok"]) for p in told["pairs"]] == [("plate/mirrored/1", ok)]
+    assert status == (0 if ok else 1)
+
+
+def test_a_twin_of_a_material_cut_from_its_back_is_its_twin(tmp_path: Path) -> None:
+    """Fur is cut as its mirror image, its lining is not: the finished pieces are compared."""
+    left = 'id="plate" d="M10 10 H40 L46 30 L20 44 Z"'
+    body = f'<path {left}/><path id="twin" d="M90 10 H60 L54 30 L80 44 Z"/>'
+    more = '[[piece]]\nname = "twin"\noutline = "plate.svg#twin"\n'
+    more += 'material = "faux-fur-long-pile"\nmirror_of = "plate"\ndrawn = "cut-line"\n'
+    made = job(tmp_path, "fleece-2mm", "flatbed-knife-1200", body=body, more=more)
+    status, text = run("check", str(made.file), "--json")
+    told = json.loads(text)
+    assert [p["ok"] for p in told["pairs"]] == [True]
+    assert status == 0
+
+
 def test_a_twin_must_be_there(tmp_path: Path) -> None:
     made = job(tmp_path, more='mirror_of = "plat"')
     status, text = run("check", str(made.file), "--json")

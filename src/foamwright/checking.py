@@ -65,32 +65,56 @@ def check_necks(
     return Checks(necks=tuple(rows)), tuple(findings)
 
 
-def check_pairs(asked: AskedJob, layouts: Layouts) -> tuple[Checks, Found]:
+def check_pairs(asked: AskedJob, benches: Benches, layouts: Layouts) -> tuple[Checks, Found]:
     """Every left with its right as they lie on their sheets; none of a bare drawing's."""
     if asked.request.is_drawing:
         return Checks(), ()
-    placed = (p for x in layouts.values() for s in x.sheets for p in s.placements)
-    laid = {p.copy.name: _face_up(p) for p in placed}
+    laid = {
+        p.copy.name: _face_up(p, benches[pair].back)
+        for pair, layout in layouts.items()
+        for sheet in layout.sheets
+        for p in sheet.placements
+    }
     rows = []
     findings: list[Finding] = []
-    for first, second in (pair for spec in asked.specs for pair in _pairs(spec)):
+    for first, second in (pair for spec in asked.specs for pair in _pairs(spec, laid)):
         if first in laid and second in laid:
-            row, found = measure_pair(first, laid[first], second, laid[second])
+            one = laid[first]
+            twins = first.partition("/")[0] != second.partition("/")[0]
+            if twins and _kind(first) != _kind(second):  # two of one hand
+                one = one.transformed(Affine.mirror_x())
+            row, found = measure_pair(first, one, second, laid[second])
             rows.append(row)
             findings.extend(found)
     return Checks(pairs=tuple(rows)), tuple(findings)
 
 
-def _face_up(placement: Placement) -> Piece:
-    """The piece as it lies, or as it will when the hand has turned it over."""
-    if placement.copy.turned:
+def _face_up(placement: Placement, back: bool) -> Piece:
+    """The piece as its face shows it: turned over where its back was cut, or where the hand will
+    turn it over.
+    """
+    if placement.copy.turned != back:
         return placement.piece.transformed(Affine.mirror_x())
     return placement.piece
 
 
-def _pairs(spec: PieceSpec) -> Iterator[tuple[str, str]]:
-    """Copies that must be mirror images; those of one piece and hand are alike, so one stands."""
+def _pairs(spec: PieceSpec, laid: Collection[str]) -> Iterator[tuple[str, str]]:
+    """Copies that must be mirror images; those of one piece and hand are alike, so one stands.
+
+    Of a piece and its twin those of one kind are compared, or what there is of both.
+    """
     if spec.count and spec.mirrored:
         yield f"{spec.name}/drawn/1", f"{spec.name}/mirrored/1"
     if spec.mirror_of is not None:
-        yield f"{spec.mirror_of}/drawn/1", f"{spec.name}/drawn/1"
+        twins = [_kinds(name, laid) for name in (spec.mirror_of, spec.name)]
+        both = [(a, b) for a in twins[0] for b in twins[1]]
+        yield from sorted(both, key=lambda pair: _kind(pair[0]) != _kind(pair[1]))[:1]
+
+
+def _kinds(piece: str, laid: Collection[str]) -> list[str]:
+    """The first copy of each kind that lies on a sheet."""
+    return [n for kind in ("drawn", "mirrored") if (n := f"{piece}/{kind}/1") in laid]
+
+
+def _kind(copy: str) -> str:
+    return copy.split("/")[1]

@@ -89,7 +89,7 @@ def plan(request: Request) -> Plan:
     noticed.add(judge_hazards(asked, benches))  # safety, on the plan
     noticed.stop_on_fault()
     layouts = noticed(arrange_copies(asked, benches, copies))  # arrange
-    noticed.checks += noticed(check_pairs(asked, layouts))
+    noticed.checks += noticed(check_pairs(asked, benches, layouts))
     noticed.stop_on_fault()
     request.tell("finding the tool's paths")
     cuts = noticed(compensate_sheets(asked, benches, layouts))  # compensate
