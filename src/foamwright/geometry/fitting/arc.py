@@ -52,7 +52,7 @@ def balanced_arc(aims: Points, count: int, a: complex, b: complex) -> tuple[floa
     reach = magnitude(half)
     z = (aims[count // 2] - middle) / half
     # the inscribed angle at the middle target
-    sweep = 2 * turn_between((1 + z).conjugate(), (1 - z).conjugate())
+    sweep = 2 * turn_between(1 + z, 1 - z)
     worst, before, unbalanced = math.inf, 0.0, 0.0
     for k in range(BALANCINGS):
         if not abs(sweep) < WIDEST_BALANCED:

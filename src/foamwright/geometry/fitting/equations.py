@@ -81,6 +81,8 @@ def natural_sizes(state: State, now: Around, limits: Limits) -> tuple[Floats, Fl
         sweeps[i] = 8 * limits.tolerance / chord
         along[i] = 0.1 * chord if i == 0 else min(along[i], 0.1 * chord)
         along[i + 1] = 0.1 * chord
+    if limits.first_kink == 0.0:
+        along[0] = along[n] = min(along[0], along[n])
     return along, sweeps
 
 
