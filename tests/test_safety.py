@@ -432,6 +432,13 @@ def test_what_a_record_does_not_tell_is_not_laser_cut(rules: Rules, values: dict
     assert "S001" in codes(assess_record(record(**values), rules, TODAY))
 
 
+@pytest.mark.parametrize("key", ["thickness", "backing"])
+@pytest.mark.parametrize("value", ["lots", -1.0, 0, True, [1.0]])
+def test_a_records_thickness_that_is_none_is_a_fault(rules: Rules, key: str, value: Any) -> None:
+    assert "S007" in codes(assess_record(record(**{key: value}), rules, TODAY))
+    assert "S007" not in codes(assess_record(record(**{key: 1.5}), rules, TODAY))
+
+
 def test_a_record_without_the_materials_profile_is_refused(rules: Rules) -> None:
     bare = record().model_copy(update={"profiles": ()})
     assert "S001" in codes(assess_record(bare, rules, TODAY))

@@ -11,6 +11,7 @@ know whether the sheet in hand is what its profile claims: the checklist asks a 
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -195,6 +196,12 @@ def assess_record(record: Record, rules: Rules, today: datetime.date) -> tuple[F
         except ValidationError as e:
             where = f"record.json: permit {entry.reference!r}"
             found.append(fault("S007", where, e.errors()[0]["msg"], "cut anew"))
+    for told in record.profiles:
+        for key in ("thickness", "backing"):
+            value = _values(told).get(key)
+            if value is not None and not _size(value):
+                where = f"record.json: {told.kind} {told.id}"
+                found.append(fault("S007", where, f"its {key} is no length", "cut anew"))
     for (material, machine), methods in _pairs(record).items():
         if not methods or not methods <= set(METHODS) - {"hand"}:
             named = ", ".join(sorted(methods)) or "none"
@@ -249,7 +256,7 @@ def use_of(
         machine=pair[1],
         method=method,
         lineage=tuple(dict.fromkeys(lineage)),
-        thickness=float(told.get("backing") or told.get("thickness") or 0.0),
+        thickness=_size(told.get("backing")) or _size(told.get("thickness")),
         feed=str(machine.get("feed", "flat")),
         hold=_names(told.get("hold")),
         cut_from=str(told.get("cut_from", "front")),
@@ -316,6 +323,12 @@ def _weakest(told: dict[str, Any]) -> str:
     named = {str(b) for b in bases.values()} if isinstance(bases, dict) else set()
     named.add(str(told.get("cut.basis", "estimate")))
     return next((b for b in ("estimate", "published") if b in named), min(named))
+
+
+def _size(value: Any) -> float:
+    """A length as a record has it; nought for what is none."""
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    return float(value) if number and 0 < value < math.inf else 0.0
 
 
 def _names(value: Any) -> tuple[str, ...]:
