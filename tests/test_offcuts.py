@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from foamwright import pipeline
+from foamwright import finishing, pipeline
 from foamwright.asked import Request
 from foamwright.cli import main
 from foamwright.errors import CommandError
@@ -149,14 +149,14 @@ def test_an_offcut_that_another_job_books_meanwhile_stops_the_cut(
 ) -> None:
     put(shelf, strip())
     made = job(tmp_path / "job")
-    real = pipeline.finish
+    real = finishing.finish
 
     def meanwhile(*asked: object) -> object:
         with booked(shelf, "quicker", ("b7",), None):
             pass
         return real(*asked)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(pipeline, "finish", meanwhile)
+    monkeypatch.setattr(finishing, "finish", meanwhile)
     with pytest.raises(Refused) as refused:
         cut(made, tmp_path / "out", use_offcuts=True)
     assert [f.code for f in refused.value.findings] == ["L412"]

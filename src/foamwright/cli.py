@@ -85,13 +85,13 @@ def inspect(
     Example: foamwright inspect heron.svg --preview heron-corners.svg
     Example: foamwright inspect heron/job.toml
     """
-    from foamwright import pipeline, report
+    from foamwright import inspecting, report
     from foamwright.errors import CommandError
     from foamwright.findings import Refused
 
     if drawing.is_dir():
         raise CommandError(f"{drawing} is a folder: name a drawing or a job.toml in it")
-    drawn, findings = pipeline.inspect(drawing, units, preview, even_odd)
+    drawn, findings = inspecting.inspect(drawing, units, preview, even_odd)
     if as_json:
         click.echo(report.document(report.drawing_data(drawn), findings))
     else:
@@ -151,12 +151,13 @@ def check(as_json: bool, compare_stock: bool, **options: Any) -> None:
     Example: foamwright check heron/job.toml
     """
     from foamwright import pipeline, report
+    from foamwright.comparing import compare_stocks
     from foamwright.report_layout import compared_data, layout_told, show_compared
     from foamwright.telling import steps_told
 
     with layout_told() as tell, steps_told() as told:
         plan = pipeline.plan(_request({**options, "tell": tell, "told": told}))
-        compared = pipeline.compare(plan) if compare_stock else ()
+        compared = tuple(compare_stocks(plan)) if compare_stock else ()
     if as_json:
         more = {"compared": compared_data(compared)} if compare_stock else {}
         click.echo(report.document({**report.plan_data(plan), **more}, plan.findings))
@@ -272,13 +273,14 @@ def verify(folder: Path, explain: str | None, preview: Path | None, as_json: boo
     from foamwright import pipeline, report, tables
     from foamwright.errors import CommandError
     from foamwright.findings import Refused
+    from foamwright.finishing import explain_piece
     from foamwright.telling import steps_told
 
     if preview and not explain:
         raise CommandError("--preview goes with --explain PIECE")
     with steps_told() as tell:
         verification, findings = pipeline.verify_folder(folder, tell)
-    told, picture = pipeline.explain(folder, explain, findings, preview) if explain else ((), None)
+    told, picture = explain_piece(folder, explain, findings, preview) if explain else ((), None)
     if as_json:
         proof = {"ok": verification.passed, "verification": tables.plain(verification)}
         if explain:

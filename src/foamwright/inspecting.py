@@ -1,4 +1,4 @@
-"""A job's pieces as they are drawn or drafted, to be looked at: corners, points and named edges.
+"""What a drawing holds, or a job's pieces as drawn or drafted: corners, points and named edges.
 
 A draft has no drawing to inspect, so its corners' numbers and names are told from the job file.
 Nothing is altered: sizes, allowances and opened halves are the pipeline's.
@@ -13,6 +13,7 @@ from types import MappingProxyType
 
 from foamwright.asked import AskedJob, Noticed, Request
 from foamwright.findings import Finding
+from foamwright.finishing import write_preview
 from foamwright.geometry.affine import Affine
 from foamwright.hazards import load_rules
 from foamwright.job import load_job
@@ -21,12 +22,29 @@ from foamwright.job_sizes import by_size
 from foamwright.model import Drawing, NamedEdge, Piece
 from foamwright.planning import job_lines, read_drawings
 from foamwright.profiles import Shelf
+from foamwright.stages.acquire import read_drawing
 from foamwright.stages.acquire.drafts import drafts
 from foamwright.stages.alter.edges import NoSuchEdgeError
 from foamwright.stages.alter.pattern import Pattern, drafted, missing_edges
 
 #: Space between two pieces in the picture, as a part of the widest one.
 APART = 0.15
+
+
+def inspect(
+    drawing: Path, units: str | None, preview: Path | None, mend_crossings: bool = False
+) -> tuple[Drawing, tuple[Finding, ...]]:
+    """What a drawing holds, or a job's pieces; with preview, a picture with corners numbered and
+    findings flagged. mend_crossings: as in `read_drawing`; a job says so itself."""
+    is_job = drawing.suffix.lower() == ".toml"
+    if is_job:
+        drawn, findings = job_drawing(drawing, units)
+    else:
+        drawn, findings = read_drawing(drawing, units, mend_crossings=mend_crossings)
+    if preview is not None:
+        placed = [replace(f, spots=()) for f in findings] if is_job else findings
+        write_preview(side_by_side(drawn) if is_job else drawn, placed, preview)
+    return drawn, findings
 
 
 def job_drawing(file: Path, units: str | None = None) -> tuple[Drawing, tuple[Finding, ...]]:

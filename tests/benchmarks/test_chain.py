@@ -102,13 +102,17 @@ def test_300_pieces_from_read_to_proven_files(leaves: Path, tmp_path: Path) -> N
 
 def timed(spent: dict[str, float]) -> None:
     """Counts the seconds of each step that the map calls."""
-    from foamwright import pipeline
+    from foamwright import finishing, planning
 
-    for name in (
-        "read_drawings", "alter_pieces", "arrange_copies", "compensate_sheets", "order_cuts",
-        "write_programs", "prove", "finish", "load",
-    ):  # fmt: skip
-        step = getattr(pipeline, name)
+    steps = {
+        planning: (
+            "load", "read_drawings", "alter_pieces", "arrange_copies", "compensate_sheets",
+            "order_cuts",
+        ),
+        finishing: ("write_programs", "prove", "finish"),
+    }  # fmt: skip
+    for room, name in ((room, name) for room, names in steps.items() for name in names):
+        step = getattr(room, name)
 
         def run(*args: object, step: Callable[..., object] = step, name: str = name) -> object:
             start = time.perf_counter()
@@ -117,7 +121,7 @@ def timed(spent: dict[str, float]) -> None:
             finally:
                 spent[name] = spent.get(name, 0.0) + time.perf_counter() - start
 
-        setattr(pipeline, name, run)
+        setattr(room, name, run)
 
 
 def test_help_against_importing_click() -> None:

@@ -28,6 +28,7 @@ from foamwright.desk.shelf import shelf_data
 from foamwright.errors import FoamwrightError
 from foamwright.findings import Finding, Refused, fault
 from foamwright.finishing import SHEET, keep_layouts
+from foamwright.inspecting import inspect
 from foamwright.job import load_job, piece_names
 from foamwright.job_checks import drawing_and_piece
 from foamwright.job_drafts import DRAFT
@@ -215,7 +216,7 @@ class Table:
         key = (name, units, self._brought)
         if key not in self._read:
             self._read = {k: v for k, v in self._read.items() if k[2] == self._brought}
-            self._read[key] = pipeline.inspect(self._home / name, units or None, None)
+            self._read[key] = inspect(self._home / name, units or None, None)
         return self._read[key]
 
     # ------------------------------------------------------------------ what the page shows
