@@ -6,6 +6,9 @@ prints one table a budget: the best published density, the median and best of ou
 median of the library called by itself with the same seeds and seconds, and what an independent
 check on the placed, exact outlines found.  FOAMWRIGHT_SHARED names the folder with the instances.
 Searches are bounded by the clock, so figures hang on the machine and on what else it does.
+
+With `--keep FILE` each run is a line of that file, and what is there isn't run again; `--show FILE`
+prints the tables of a file and runs nothing.  `--no-bare` and `--bare-only` run one side.
 """
 
 from __future__ import annotations
@@ -13,9 +16,10 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import statistics
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import product
 from pathlib import Path as File
 from typing import Any
 
@@ -25,12 +29,13 @@ import spyrrow
 from foamwright.geometry.path import Path
 from foamwright.model import Copy, Limits, Piece, Placement, Stock
 from foamwright.stages.arrange import Asked, arrange
+from tests.benchmarks.esicup_runs import BARE, OURS, Run, keep, kept, tables
 
 #: The strip's height that every instance is scaled to, mm: a roll of cloth.
 ROLL_WIDTH = 1500.0
 #: What an overlap or a breach of the clearance may come to in the check, mm.
 CHECK_LIMIT = 0.01
-#: Workers that the bare library is given: those of the product.
+#: Workers of the product's search, which the bare library is given too.
 WORKERS = 2
 
 
@@ -124,50 +129,60 @@ def bare(made: Instance, seconds: int, seed: int) -> float:
     return 100 * float(strip.solve(config).density)
 
 
-def table(chosen: Sequence[Instance], seconds: int, seeds: int, with_bare: bool) -> None:
-    print(f"\n{seconds} s, {seeds} seeds; density in percent")
-    print(
-        f"{'instance':10} {'pieces':>6} {'published':>9} {'median':>7} {'best':>7}"
-        f" {'bare':>7} {'less':>6}  check"
-    )
-    short = []
-    for made in chosen:
-        runs = [ours(made, seconds, seed) for seed in range(1, seeds + 1)]
-        densities = [d for d, _ in runs]
-        wrong = "; ".join(dict.fromkeys(w for _, w in runs if w))
-        middle = statistics.median(densities)
-        library = (
-            statistics.median(bare(made, seconds, s) for s in range(1, seeds + 1))
-            if with_bare
-            else None
-        )
-        if made.best is not None:
-            short.append(made.best - middle)
-        published = "" if made.best is None else f"{made.best:.2f}"
-        alone = "" if library is None else f"{library:.2f}"
-        less = "" if library is None else f"{middle - library:+.2f}"
-        print(
-            f"{made.name:10} {len(made.copies):6} {published:>9} {middle:7.2f}"
-            f" {max(densities):7.2f} {alone:>7} {less:>6}  {wrong or 'kept'}",
-            flush=True,
-        )
-    if short:
-        print(
-            f"mean shortfall from the best published of {len(short)}: "
-            f"{statistics.mean(short):.2f} points"
-        )
+def measured(made: Instance, seconds: int, seed: int, who: str) -> Run:
+    """One run of one side."""
+    if who == OURS:
+        density, wrong = ours(made, seconds, seed)
+    else:
+        density, wrong = bare(made, seconds, seed), ""
+    date = datetime.now(UTC).isoformat(timespec="seconds")
+    return Run(made.name, seconds, seed, who, WORKERS, round(density, 4), wrong, date)
+
+
+def run_all(
+    chosen: Sequence[Instance],
+    budgets: Sequence[int],
+    seeds: Sequence[int],
+    sides: Sequence[str],
+    file: File | None,
+) -> list[Run]:
+    """Every run that is asked for, those of the file as they stand there; told as they end."""
+    there = {r.cell: r for r in kept(file)} if file is not None else {}
+    runs = []
+    for seconds, seed, made, who in product(budgets, seeds, chosen, sides):
+        run = there.get((made.name, seconds, seed, who, WORKERS))
+        if run is None:
+            run = measured(made, seconds, seed, who)
+            if file is not None:
+                keep(run, file)
+            told = f"{run.density:.2f} {run.check}".rstrip()
+            print(f"{made.name} {seconds} s, seed {seed}, {who}: {told}", flush=True)
+        runs.append(run)
+    return runs
 
 
 def main() -> None:
     words = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     words.add_argument("--seconds", type=int, nargs="+", default=[10])
-    words.add_argument("--seeds", type=int, default=1)
-    words.add_argument("--only", nargs="+", default=[])
-    words.add_argument("--no-bare", action="store_true", help="leave the bare library out")
+    words.add_argument("--seeds", type=int, default=0, help="this many, from 1 on")
+    words.add_argument("--only", nargs="+", default=[], help="these instances")
+    side = words.add_mutually_exclusive_group()
+    side.add_argument("--no-bare", action="store_true", help="leave the bare library out")
+    side.add_argument("--bare-only", action="store_true", help="run the bare library alone")
+    file = words.add_mutually_exclusive_group()
+    file.add_argument("--keep", type=File, help="append runs to this file, skip those it has")
+    file.add_argument("--show", type=File, help="print the tables of this file, run nothing")
     said = words.parse_args()
     chosen = list(instances(said.only))
-    for seconds in said.seconds:
-        table(chosen, seconds, said.seeds, not said.no_bare)
+    sides = [BARE] if said.bare_only else [OURS] if said.no_bare else [OURS, BARE]
+    if said.show is not None:
+        runs = kept(said.show)
+    else:
+        seeds = range(1, max(said.seeds, 1) + 1)
+        runs = run_all(chosen, said.seconds, seeds, sides, said.keep)
+    published = {made.name: made.best for made in chosen}
+    pieces = {made.name: len(made.copies) for made in chosen}
+    print(*tables(runs, published, pieces, said.seeds, sides), sep="\n")
 
 
 if __name__ == "__main__":
