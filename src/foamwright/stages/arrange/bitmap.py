@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from foamwright.geometry.region import Region, bounds, rings
-from foamwright.geometry.segments import Points
+from foamwright.geometry.segments import Box, Points
 
 #: First cell and number of cells.
 Run: TypeAlias = tuple[int, int]
@@ -102,8 +102,13 @@ def widened(row: int, size: int) -> int:
 
 def cover(material: Region, cells: Cells) -> Bitmap:
     """The cells that a region touches."""
-    lines = [cells.columns(ring) for ring in rings(material)]
-    low_x, low_y, high_x, high_y = bounds(material)
+    return cover_within(rings(material), bounds(material), cells)
+
+
+def cover_within(closed: Sequence[Points], box: Box, cells: Cells) -> Bitmap:
+    """The cells that closed lines touch or have inside; box: about all of them."""
+    lines = [cells.columns(ring) for ring in closed]
+    low_x, low_y, high_x, high_y = box
     ends = cells.columns(np.array([complex(low_x, low_y), complex(high_x, high_y)]))
     x, y = (math.floor(v + ROUNDING) for v in (ends[0].real, ends[0].imag))
     width = max(1, math.ceil(ends[1].real - x - ROUNDING))

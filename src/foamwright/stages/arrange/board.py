@@ -2,7 +2,7 @@
 
 The plain placer's ground: works for stock of any outline, with places that pieces are kept off and
 pieces that lie already.  A place that it gives keeps the clearance, since covers are never smaller
-than what they cover; it may lose up to two cells of room.
+than what they cover; it may lose up to two cells of room, which settling wins back.
 """
 
 from __future__ import annotations

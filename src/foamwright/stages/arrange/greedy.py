@@ -1,7 +1,8 @@
 """The plain placer: each piece at the nearest free place along the stock, in some order.
 
-It works on stock of any outline, with zones and pinned pieces, and needs no library.  `lay` makes
-one layout for one order; `better_orders` tries other orders while there is time and they help.
+It works on stock of any outline, with zones and pinned pieces, and needs no library.  A place is
+found on a board of cells; from there the piece settles exactly (`settle`).  `lay` makes one layout
+for one order; `better_orders` tries other orders while there is time and they help.
 
 Terms: a unit is what is laid together or not at all (a piece, or a group of them); a way is a turn
 of a piece, perhaps turned over.
@@ -14,19 +15,24 @@ import random
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TypeAlias
 
 from foamwright.geometry.affine import Affine
-from foamwright.geometry.region import Region, distance, grown, region
+from foamwright.geometry.path import Path
+from foamwright.geometry.region import Region, distance, grown, is_empty, region, rings
 from foamwright.model import Copy, Placement
-from foamwright.stages.arrange.bitmap import Bitmap, cover
+from foamwright.stages.arrange.bitmap import Bitmap, cover, cover_within
 from foamwright.stages.arrange.board import Board
 from foamwright.stages.arrange.outline import Shape, turned_corner
+from foamwright.stages.arrange.settle import WALL_TOLERANCE, Walls, settled
 from foamwright.stages.arrange.window import Window
 
 Unit: TypeAlias = tuple[Shape, ...]
 #: What the plain placer fills of a length at the least: it is given as much as that asks for.
 SURELY_FILLED = 0.6
+#: Cells that a piece slides at once at most.
+SLIDE_CELLS = 8
 #: Orders tried without gain after which the search ends.
 PATIENCE = 200
 #: Orders tried for each piece at most, so that a small job ends at once.
@@ -35,24 +41,44 @@ ORDERS_PER_PIECE = 60
 
 @dataclass(frozen=True)
 class Way:
-    """One turn of a kind of shape: its cover with its box at the first cell, and its halo, which
-    others keep out of.  over: turned over besides; corner: of its box when it is turned.
+    """One turn of a kind of shape: its outline with its box at the first cell, and its cover there.
+
+    over: turned over besides; corner: of its box when it is turned; clearance: that others keep.
     """
 
     over: bool
     rotation: float
     corner: complex
     body: Bitmap
-    halo: Bitmap
+    outline: Path
+    clearance: float
+
+    @cached_property
+    def lines(self) -> Walls:
+        return Walls((self.outline.flatten(WALL_TOLERANCE),), self.outline.bounds)
+
+    @cached_property
+    def around(self) -> Walls:
+        return walls_about(self.outline, self.clearance)
+
+
+def walls_about(outline: Path, clearance: float) -> Walls:
+    """What other pieces keep out of."""
+    body = region(outline, (), WALL_TOLERANCE)
+    return Walls.of(rings(grown(body, clearance + WALL_TOLERANCE, WALL_TOLERANCE)))
 
 
 @dataclass
 class Ground:
-    """A window with what lies on it already, and the ways of pieces that were met before."""
+    """A window with what lies on it already, and the ways of pieces that were met before.
+
+    walls: what pieces keep off; its first are the edges of the room that there is.
+    """
 
     window: Window
     clearance: float
     board: Board
+    walls: list[Walls]
     ways: dict[tuple[object, ...], tuple[Way, ...]] = field(default_factory=dict)
     zoned: dict[str, Board] = field(default_factory=dict)
     taken: list[Region] = field(default_factory=list)
@@ -63,14 +89,19 @@ class Ground:
         far = min(window.far, window.near + along)
         box = (window.left, window.near, window.right, far)
         plain = window.stock.outline is None and not any(not z.pieces for z in window.zones)
-        return Ground(window, clearance, Board.of(box, None if plain else window.room))
+        room = None if plain else window.room
+        return Ground(window, clearance, Board.of(box, room), edges(room))
+
+    @property
+    def reach(self) -> float:
+        """How far a piece slides at once, mm: a place that was found is a few cells off."""
+        return SLIDE_CELLS * max(self.board.cells.across, self.board.cells.along)
 
     def fresh(self) -> Ground:
         """The same with a board of its own."""
         zoned = {k: b.copy() for k, b in self.zoned.items()}
-        return Ground(
-            self.window, self.clearance, self.board.copy(), self.ways, zoned, list(self.taken)
-        )
+        board, walls, taken = self.board.copy(), list(self.walls), list(self.taken)
+        return Ground(self.window, self.clearance, board, walls, self.ways, zoned, taken)
 
     def board_for(self, copy: Copy) -> Board:
         """The board with the zones that this copy is kept off."""
@@ -83,7 +114,13 @@ class Ground:
             self.zoned[copy.of] = made
         return self.zoned[copy.of]
 
-    def mark(self, taken: Bitmap) -> None:
+    def walls_for(self, copy: Copy) -> list[Walls]:
+        return [*self.walls, *edges(self.window.kept_off(copy))]
+
+    def add(self, around: Walls) -> None:
+        """Nothing is laid within these walls from now on."""
+        self.walls.append(around)
+        taken = cover_within(around.lines, around.box, self.board.cells)
         self.board.mark(taken)
         for board in self.zoned.values():
             board.mark(taken)
@@ -98,8 +135,7 @@ class Ground:
         """Lays a piece that has its place already."""
         body = region(placed.piece.outline, (), self.board.fineness)
         self.taken.append(body)
-        around = grown(body, self.clearance, self.board.fineness)
-        self.mark(cover(around, self.board.cells))
+        self.add(walls_about(placed.piece.outline, self.clearance))
 
     def ways_of(self, shape: Shape) -> tuple[Way, ...]:
         if shape.kind not in self.ways:
@@ -115,9 +151,14 @@ class Ground:
                     continue
                 corner = turned_corner(copy, turn)
                 there = Affine.translation(cells.corner - corner) @ Affine.rotation(turn)
-                body = region(copy.piece.outline.transformed(there), (), fine)
-                halo = grown(body, self.clearance, fine)
-                yield Way(over, turn, corner, cover(body, cells), cover(halo, cells))
+                outline = copy.piece.outline.transformed(there)
+                body = cover(region(outline, (), fine), cells)
+                yield Way(over, turn, corner, body, outline, self.clearance)
+
+
+def edges(material: Region | None) -> list[Walls]:
+    """The edges of a region as walls; of none no walls."""
+    return [] if material is None or is_empty(material) else [Walls.of(rings(material))]
 
 
 def lay(units: Sequence[Unit], ground: Ground) -> tuple[Placement, ...]:
@@ -135,7 +176,7 @@ def lay(units: Sequence[Unit], ground: Ground) -> tuple[Placement, ...]:
         if len(laid) == len(unit):
             made.extend(laid)
         elif before is not None and laid:
-            ground.board, ground.zoned = before.board, before.zoned
+            ground.board, ground.zoned, ground.walls = before.board, before.zoned, before.walls
             starts = {}
     return tuple(made)
 
@@ -159,9 +200,13 @@ def _lay_one(
     if best is None:
         return None
     _, x, y, way = best
-    halo = way.halo
-    ground.mark(Bitmap(halo.x + x, halo.y + y, halo.rows))
-    at = ground.board.cells.place(x, y) - way.corner
+    cells = ground.board.cells
+    found_at = cells.place(x, y) - cells.corner
+    lines, window = way.lines.moved(found_at), ground.window
+    room = (window.left, window.near, window.right, window.far)
+    to = found_at + settled(lines, ground.walls_for(shape.copy), room, ground.reach)
+    ground.add(way.around.moved(to))
+    at = to + cells.corner - way.corner
     copy = shape.copy.turned_over() if way.over else shape.copy
     return Placement(copy, way.rotation, at.real, at.imag)
 

@@ -14,7 +14,7 @@ from foamwright.geometry.path import Path
 from foamwright.geometry.region import Region, common, covers, is_empty, opening, region
 from foamwright.model import Copy, Limits, Placement, Stock, Zone
 from foamwright.stages.arrange.board import Board
-from foamwright.stages.arrange.greedy import Ground, first_order, lay
+from foamwright.stages.arrange.greedy import Ground, edges, first_order, lay
 from foamwright.stages.arrange.outline import Shape
 from foamwright.stages.arrange.window import OUTLINE_TOLERANCE, Window, window_of
 
@@ -127,8 +127,8 @@ def _filled(host: Copy, may: Sequence[Copy], limits: Limits) -> tuple[tuple[Plac
         if not shapes or limits.hand is None:
             continue
         box = (window.left, window.near, window.right, window.far)
-        board = Board.of(box, _room(hole, limits.hand, limits.clearance))
-        ground = Ground(window, limits.clearance, board)
+        room = _room(hole, limits.hand, limits.clearance)
+        ground = Ground(window, limits.clearance, Board.of(box, room), edges(room))
         made += lay(first_order([(s,) for s in shapes]), ground)
     turns = tuple(r for r in host.rotations if all(_suits(p, r) for p in made))
     if not made or not turns:
