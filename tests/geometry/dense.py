@@ -28,13 +28,19 @@ NEIGHBOURS = (3, 12, 48, 192)
 #: Places on each segment that are measured at least, and the widest gap between them, mm.
 PLACES, GAP = 20, 0.5
 
+#: Points that are looked at together, so that the pairs fit into memory.
+AT_ONCE = 256
 #: A foot farther off than this is asked for its side, mm.
 DOUBTFUL = 0.003
 
 
 def spots_on(segment: Segment, count: int) -> tuple[Points, Points]:
     """count + 1 points of a segment, even in its parameter, and the directions of travel there."""
-    t = np.linspace(0.0, 1.0, count + 1)
+    return spots_at(segment, np.linspace(0.0, 1.0, count + 1))
+
+
+def spots_at(segment: Segment, t: Floats) -> tuple[Points, Points]:
+    """The points of a segment at parameters, rising, two at least; the directions of travel."""
     a, b = segment.start, segment.end
     if isinstance(segment, Cubic):
         p = np.array([a, segment.control1, segment.control2, b])
@@ -52,7 +58,7 @@ def spots_on(segment: Segment, count: int) -> tuple[Points, Points]:
         way = 1j * math.copysign(1.0, turn) * (at - centre)
     else:
         at = a + (b - a) * t
-        way = np.full(count + 1, b - a)
+        way = np.full(len(t), b - a)
     return at, way / np.abs(way)
 
 
@@ -67,8 +73,8 @@ def rough_length(segment: Segment) -> float:
     return chord
 
 
-def fine_count(segment: Segment) -> int:
-    """Even steps of the parameter that keep SAGITTA and LONGEST."""
+def fine_count(segment: Segment, sagitta: float = SAGITTA, longest: float = LONGEST) -> int:
+    """Even steps of the parameter that keep a sagitta and a longest chord, mm."""
     bend = 0.0
     if isinstance(segment, Cubic):
         p = np.array([segment.start, segment.control1, segment.control2, segment.end])
@@ -76,9 +82,9 @@ def fine_count(segment: Segment) -> int:
     elif isinstance(segment, Arc):
         turn = abs(4 * math.atan(segment.bulge))
         bend = turn * turn * abs(segment.end - segment.start) / (2 * math.sin(turn / 2))
-    by_bend = math.sqrt(bend / (8 * SAGITTA))
+    by_bend = math.sqrt(bend / (8 * sagitta))
     speed = 3.0 if isinstance(segment, Cubic) else 1.0  # a cubic's steps may be uneven
-    return max(1, math.ceil(by_bend), math.ceil(speed * rough_length(segment) / LONGEST))
+    return max(1, math.ceil(by_bend), math.ceil(speed * rough_length(segment) / longest))
 
 
 def places(paths: Iterable[Path], joints: bool = True) -> tuple[Points, Points]:
@@ -98,10 +104,10 @@ class Edge:
         self._set([spots_on(s, fine_count(s))[0] for p in paths for s in p.segments])
 
     @staticmethod
-    def through(points: Points) -> Edge:
-        """Straight lines from point to point."""
+    def through(*runs: Points) -> Edge:
+        """Straight lines from point to point of each run."""
         made = Edge.__new__(Edge)
-        made._set([points])
+        made._set(list(runs))
         return made
 
     def _set(self, runs: list[Points]) -> None:
@@ -145,13 +151,15 @@ def apart(a: Iterable[Path], b: Iterable[Path]) -> float:
 
 def winds(points: Points, ring: Path) -> NDArray[np.bool_]:
     """Which points a closed path winds round, by crossings of a ray to the right."""
-    edge = Edge([ring])
+    runs = [spots_on(s, fine_count(s))[0] for s in ring.segments]
+    a, b = np.concatenate([r[:-1] for r in runs]), np.concatenate([r[1:] for r in runs])
     found = np.zeros(len(points), dtype=bool)
-    for a, b in zip(edge.starts, edge.ends, strict=True):
-        crosses = (a.imag <= points.imag) != (b.imag <= points.imag)
-        if crosses.any():
-            at = a.real + (points.imag - a.imag) * (b.real - a.real) / (b.imag - a.imag or 1.0)
-            found ^= crosses & (points.real < at)
+    for k in range(0, len(points), AT_ONCE):
+        some = points[k : k + AT_ONCE, None]
+        which, chord = np.nonzero((a.imag <= some.imag) != (b.imag <= some.imag))
+        from_a, way = some[which, 0] - a[chord], b[chord] - a[chord]
+        right = from_a.real < from_a.imag * way.real / way.imag
+        found[k : k + AT_ONCE] = np.bincount(which[right], minlength=len(some)) % 2 == 1
     return found
 
 

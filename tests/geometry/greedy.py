@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 
+import numba
 import numpy as np
 
 from foamwright.geometry.path import Path
@@ -15,6 +16,7 @@ from foamwright.geometry.segments import Cubic, Points
 
 #: The writer's widest arc.
 WIDEST = math.radians(120.0)
+BULGE = math.tan(WIDEST / 4)
 #: Samples of each cubic.
 STEPS = 240
 
@@ -75,22 +77,36 @@ def best_error(points: Points) -> float:
     half = abs(b - a) / 2
     if half == 0:
         return math.inf
-    z = (points[1:-1] - (a + b) / 2) / ((b - a) / 2)
+    return half * _least_worst((points[1:-1] - (a + b) / 2) / ((b - a) / 2))
 
-    def worst(bulge: float) -> tuple[float, float]:
-        if abs(bulge) < 1e-9:
-            off = -z.imag
-        else:
-            up = (1 - bulge * bulge) / (2 * bulge)
-            radius = (1 + bulge * bulge) / (2 * abs(bulge))
-            off = (np.abs(z - 1j * up) - radius) * math.copysign(1.0, bulge)
-        high, low = float(off.max()), float(off.min())
-        return half * max(high, -low), half * (high + low)
 
+@numba.njit(cache=True)
+def _least_worst(z):  # type: ignore[no-untyped-def]
+    """As best_error, of points seen from a chord that runs from -1 to 1."""
     # off grows where the bulge shrinks: bisect until the two sides balance
-    low, high = -math.tan(WIDEST / 4), math.tan(WIDEST / 4)
+    low, high = -BULGE, BULGE
     for _ in range(46):
         middle = (low + high) / 2
-        _, balance = worst(middle)
-        low, high = (middle, high) if balance > 0 else (low, middle)
-    return worst((low + high) / 2)[0]
+        least, most = _off(z, middle)
+        if least + most > 0:
+            low = middle
+        else:
+            high = middle
+    least, most = _off(z, (low + high) / 2)
+    return max(most, -least)
+
+
+@numba.njit(cache=True)
+def _off(z, bulge):  # type: ignore[no-untyped-def]
+    """The least and the most that points lie to the right of the arc with a bulge."""
+    least, most = np.inf, -np.inf
+    straight = abs(bulge) < 1e-9
+    up = 0.0 if straight else (1 - bulge * bulge) / (2 * bulge)
+    radius = 0.0 if straight else (1 + bulge * bulge) / (2 * bulge)
+    for p in z:
+        if straight:
+            off = -p.imag
+        else:
+            off = math.copysign(math.hypot(p.real, p.imag - up), bulge) - radius
+        least, most = min(least, off), max(most, off)
+    return least, most

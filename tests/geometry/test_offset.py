@@ -1,4 +1,4 @@
-"""Offsets against closed forms, another library, and what defines them: the distance kept.
+"""Offsets against closed forms and what defines them: the distance kept.
 
 Closed forms: Steiner's formula; for a polygon whose parallel doesn't run into itself the area is
 A + P r plus r^2 times the sum of theta / 2 (round), tan(theta / 2) (mitred) or sin(theta) / 2
@@ -12,9 +12,7 @@ import math
 from itertools import pairwise
 
 import numpy as np
-import pyclipr
 import pytest
-import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.special import ellipe
@@ -371,24 +369,6 @@ def test_a_ring_that_fails_is_made_of_chords_within_tolerance(monkeypatch):
     assert_keeps_distance(OUTLINES["scoop"], (made.path,), 2, TOL)
 
 
-# Another library
-
-
-def clipper(path: Path, distance: float, fine: float) -> rg.Region:
-    """The offset by Clipper2."""
-    tool = pyclipr.ClipperOffset()
-    tool.scaleFactor = int(1e6)
-    tool.arcTolerance = fine
-    spots = path.flatten(fine)[:-1]
-    xy = np.column_stack([spots.real, spots.imag])
-    tool.addPath(xy, pyclipr.JoinType.Round, pyclipr.EndType.Polygon)
-    rings = [np.asarray(r) for r in tool.execute(distance)]
-    signs = [np.sum(r[:, 0] * np.roll(r[:, 1], -1) - np.roll(r[:, 0], -1) * r[:, 1]) for r in rings]
-    solid = [shapely.Polygon(r) for r, s in zip(rings, signs, strict=True) if s > 0]
-    gone = [shapely.Polygon(r) for r, s in zip(rings, signs, strict=True) if s < 0]
-    return rg.minus(rg.union(solid), rg.union(gone))
-
-
 OUTLINES = {
     "ell": Path.polygon([0, 40, 40 + 12j, 12 + 12j, 12 + 40j, 40j]),
     "star": star(7, 40, 18),
@@ -400,19 +380,6 @@ OUTLINES = {
         [Cubic(0j, 20 - 15j, 45 - 10j, 60 + 0j), Cubic(60 + 0j, 40 + 25j, 25 + 4j, 0j)], True
     ),
 }
-
-
-@pytest.mark.parametrize("name", OUTLINES)
-@pytest.mark.parametrize("distance", [0.1, -0.1, 2, -2, 12])
-def test_area_and_hausdorff_agree_with_clipper2(name, distance):
-    path = OUTLINES[name]
-    made = offset(path, distance, 0.003)
-    ours, theirs = material(made, 5e-4), clipper(path, distance, 1e-3)
-    assert rg.is_empty(ours) == rg.is_empty(theirs)
-    if not rg.is_empty(ours):
-        assert apart(ours, theirs, 0.2) <= 0.005
-        perimeter = sum(p.length for p in made)
-        assert abs(rg.area(ours) - rg.area(theirs)) <= 0.003 * perimeter
 
 
 # Properties
