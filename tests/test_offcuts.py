@@ -27,6 +27,7 @@ from foamwright.offcuts import (
     stock_from,
     strike_out,
 )
+from foamwright.stages.save import publish as publishing
 from tests.jobs import Written, job
 from tests.pieces import copy_of, piece, rectangle, sheet_of
 
@@ -142,6 +143,35 @@ def test_a_check_or_a_cut_that_fails_books_nothing(
     with pytest.raises(OSError, match="no room"):
         cut(made, tmp_path / "out", use_offcuts=True)
     assert (shelf / FILE).read_bytes() == before
+
+
+def test_a_publication_that_the_next_run_finishes_leaves_it_begun(
+    shelf: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk fails after the journal stands: the next look makes the cut whole."""
+    put(shelf, strip())
+    made = job(tmp_path / "job")
+    cut(made, tmp_path / "out")
+    real = publishing.flush_names
+    calls: list[Path] = []
+
+    def fails(folder: Path) -> None:
+        calls.append(folder)
+        if folder == tmp_path / "out" and (folder / publishing.JOURNAL).exists():
+            raise OSError(5, "the disk fails")
+        real(folder)
+
+    monkeypatch.setattr(publishing, "flush_names", fails)
+    with pytest.raises(Refused):
+        cut(made, tmp_path / "out", use_offcuts=True)
+    assert calls
+    monkeypatch.setattr(publishing, "flush_names", real)
+    assert [(e.booked_by, e.begun_by) for e in offcuts(shelf)] == [("", "plates")]
+    listed = CliRunner().invoke(main, ["offcut", "list"]).stdout
+    assert "plates (broken off)" in " ".join(listed.split())
+    given = give_back(shelf, "plates")
+    assert given.freed == ("b7",)
+    assert offcuts(shelf) == (strip(),)
 
 
 def test_an_offcut_that_another_job_books_meanwhile_stops_the_cut(

@@ -178,6 +178,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "L411": "a shelf of offcuts, or an offcut, that can't be read",
         "L412": "an offcut that another job has booked meanwhile",
         "L413": "an offcut or a booking that isn't there",
+        "L414": "offcuts that the broken-off cut of another job holds",
         # C: compensation (stages/compensate)
         "C501": "an opening that the kerf swallows whole",
         "C502": "a gap or neck that the kerf swallows",

@@ -45,7 +45,7 @@ from foamwright.safety import Use, assess_record
 from foamwright.stages.arrange import kept
 from foamwright.stages.save.dxf import dxf_text
 from foamwright.stages.save.locks import alone
-from foamwright.stages.save.publish import RECORD, write_file
+from foamwright.stages.save.publish import RECORD, is_broken_off, write_file
 from foamwright.stages.save.record import (
     bridges_of,
     file_entry,
@@ -92,9 +92,9 @@ def keep_out_of_others(planned: Plan, out: Path) -> None:
         raise Refused([fault("W704", readable(str(out)), readable(what), "choose another --out")])
 
 
-def book_offcuts(planned: Plan) -> AbstractContextManager[None]:
-    """While the files are published: then the offcuts that they lie on are booked for the job, and
-    what they leave over is on the shelf, where that is asked for. Raises Refused (L412).
+def book_offcuts(planned: Plan, out: Path) -> AbstractContextManager[None]:
+    """While the files are published in `out`: then the offcuts that they lie on are booked for the
+    job, and what they leave over is on the shelf, where that is asked for. Raises Refused (L412).
     """
     request, job = planned.asked.request, planned.asked.job.job.name
     if not request.use_offcuts and request.keep_offcuts is None:
@@ -109,7 +109,7 @@ def book_offcuts(planned: Plan) -> AbstractContextManager[None]:
         if least is None
         else [e for b, s in sheets for e in left_over(s, job, b.limits.clearance, least)]
     )
-    return booked(shelf, job, used, new)
+    return booked(shelf, job, used, new, lambda: is_broken_off(out))
 
 
 def write_programs(planned: Plan, folder: Path) -> Record:

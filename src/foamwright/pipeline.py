@@ -79,7 +79,7 @@ def cut(
         result = finishing.finish(planned, draft, proof, findings, folder)  # record and sheet
         if preview is not None:
             finishing.write_sheets_preview(result, preview)
-        with finishing.book_offcuts(planned):
+        with finishing.book_offcuts(planned, out):
             publish(folder, out)
     finishing.keep_layouts(planned)
     return replace(result, changes=changed)

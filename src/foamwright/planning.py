@@ -40,7 +40,7 @@ from foamwright.model import (
     Sheet,
 )
 from foamwright.names import readable
-from foamwright.offcuts import offcuts, stock_from
+from foamwright.offcuts import half_done, offcuts, stock_from
 from foamwright.profiles import Shelf, user_folder
 from foamwright.safety import Use, assess
 from foamwright.stages.acquire import read_drawing, select
@@ -165,6 +165,10 @@ def set_up(asked: AskedJob) -> tuple[dict[tuple[str, str], Bench], list[Finding]
         if bench is not None:
             bridging = bridging_for(spec.bridges, bench.cut)
             findings.extend(bridging_faults(f"piece {spec.name}", bench.tool, bridging))
+    if asked.request.use_offcuts:
+        there, job = offcuts(user_folder()), asked.job.job.name
+        materials = dict.fromkeys(b.material.id for b in benches.values())
+        findings.extend(f for m in materials for f in half_done(there, m, job))
     machines = {b.machine.id: b.machine.profile for b in benches.values()}
     findings.extend(f for m in machines.values() for f in blade_due(m))
     return benches, [*findings, *_namesakes(benches.values())]

@@ -119,7 +119,8 @@ def show_offcuts(there: Sequence[Entry]) -> None:
             size = f"{box[2] - box[0]:.0f} x {box[3] - box[1]:.0f}"
         except (GeometryError, IndexError):
             size = "?"
-        words = (entry.id, entry.material, size, entry.came_from, entry.booked_by)
+        held = f"{entry.begun_by} (broken off)" if entry.begun_by else entry.booked_by
+        words = (entry.id, entry.material, size, entry.came_from, held)
         table.add_row(*map(safe, words))
     terminal().print(table)
 

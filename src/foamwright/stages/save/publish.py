@@ -139,6 +139,11 @@ def publish(staged: Path, target: Path) -> None:
         raise Refused([_cannot_write(target, why)]) from why
 
 
+def is_broken_off(target: Path) -> bool:
+    """Whether a publication stands half-way that the next run finishes."""
+    return _read_journal(target) is not None
+
+
 def recover(target: Path) -> None:
     """Finishes a publication that was broken off after its journal stood, else rolls it back.
 
