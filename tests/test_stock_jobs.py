@@ -14,7 +14,7 @@ from foamwright.geometry.pathdata import parse_path_data
 from foamwright.geometry.region import box, covers, distance, region
 from foamwright.record import Record
 from foamwright.stages.verify import verify_record
-from tests.jobs import Written, job, svg
+from tests.jobs import PAIRS, Written, job, svg
 
 #: An offcut of card, an L, with a hole in it and a piece of another's outline beside it, mm.
 LEFT_OVER = """\
@@ -387,6 +387,41 @@ def test_a_piece_in_an_opening_is_cut_before_the_opening_frees_it(tmp_path: Path
         freed = order.index(("plate/drawn/1", "opening:window"))
         assert all(order.index((f"leaf/drawn/{k}", "outline")) < freed for k in (1, 2))
     assert pipeline.verify_folder(out)[0].passed
+
+
+@pytest.mark.parametrize("far", [False, True], ids=["a roll, as it is fed", "from the far side"])
+def test_openings_are_used_where_work_goes_band_by_band(far: bool, tmp_path: Path) -> None:
+    """Bands of 60 mm: the frame begins before the leaves that lie in it, and waits for them."""
+    material, machine = PAIRS["laser" if far else "drag-knife"]
+    more = (
+        '[[piece]]\nname = "leaf"\noutline = "plate.svg#leaf"\ndrawn = "cut-line"\n'
+        'material = "own"\ncount = 2\n'
+    )
+    made = job(tmp_path / "job", "own", "own-table", more=more)
+    (made.folder / "plate.svg").write_text(svg(FRAME, 400, 300), encoding="utf-8")
+    for kind, base, line in (
+        ("materials", material, 'far_first = "60 mm"'),
+        ("machines", machine, "" if far else 'band = "60 mm"'),
+    ):
+        folder = made.folder / "profiles" / kind
+        folder.mkdir(parents=True)
+        own = "own" if kind == "materials" else "own-table"
+        text = f'schema = 1\nbased_on = "{base}"\nname = "Own"\n{line}\n'
+        (folder / f"{own}.toml").write_text(text, encoding="utf-8")
+    result = pipeline.cut(made.request, tmp_path / "out")
+    record = result.record
+    hole = region(parse_path_data(next(p for p in record.pieces if p.name == "plate").target)[1])
+    leaves = [s for n, s in outlines(record).items() if n.startswith("leaf")]
+    assert len(leaves) == 2
+    assert all(covers(hole, s) for s in leaves)  # type: ignore[arg-type]
+    for file in record.files:
+        order = [(c.copy_name, c.contour) for c in file.contours]
+        freed = order.index(("plate/drawn/1", "opening:window"))
+        assert all(order.index((f"leaf/drawn/{k}", "outline")) < freed for k in (1, 2))
+    assert pipeline.verify_folder(tmp_path / "out")[0].passed
+    told = [f.line() for f in result.findings if f.code == "L415"]
+    assert len(told) == (not far)
+    assert far or "far_first does nothing on own-table" in told[0]
 
 
 def test_a_record_that_cuts_it_afterwards_is_refused(tmp_path: Path) -> None:

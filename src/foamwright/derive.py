@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator
 from types import MappingProxyType
 
 from foamwright.fields import BridgeKeys
-from foamwright.findings import Finding, Refused, fault, refuse_on_fault, warning
+from foamwright.findings import Finding, Refused, fault, note, refuse_on_fault, warning
 from foamwright.laying import box_zone
 from foamwright.measured import measured_cut, overlaid
 from foamwright.model import Bridging, FileStyle, Footprint, Limits, Stock, Tool, TrueFace
@@ -261,6 +261,14 @@ def blade_due(machine: MachineProfile) -> Iterator[Finding]:
         yield warning("J548", f"machine {machine.id}", what, mend)
 
 
+def idle_rules(machine: MachineProfile, material: MaterialProfile) -> Iterator[Finding]:
+    """L415 where the material wants an order of work that the machine's feed has no use for."""
+    if machine.feed == "roll" and material.far_first is not None:
+        what = f"far_first does nothing on {machine.id}: a roll is worked in bands as it is fed"
+        mend = "cut it in sheets on a flat bed, if it grows too limp"
+        yield note("L415", f"material {material.id}", what, mend)
+
+
 def _height_faults(
     where: str, machine: MachineProfile, material: MaterialProfile, cut: CutSettings
 ) -> Iterator[Finding]:
@@ -355,7 +363,7 @@ def limits_for(
         clearance=_clearance(material, tool, settings, edge),
         edge=edge,
         zones=tuple(box_zone((complex(*c.from_), complex(*c.to))) for c in machine.clamp),
-        hand=HAND if tool.band is None and tool.far_first is None else None,
+        hand=HAND,
     )
 
 

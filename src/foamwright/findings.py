@@ -179,6 +179,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "L412": "an offcut that another job has booked meanwhile",
         "L413": "an offcut or a booking that isn't there",
         "L414": "offcuts that the broken-off cut of another job holds",
+        "L415": "an order of work that the machine's feed has no use for",
         # C: compensation (stages/compensate)
         "C501": "an opening that the kerf swallows whole",
         "C502": "a gap or neck that the kerf swallows",

@@ -15,6 +15,7 @@ from foamwright.derive import (
     bridging_faults,
     bridging_for,
     footprint_of,
+    idle_rules,
     limits_for,
     settings_for,
     style_for,
@@ -165,6 +166,8 @@ def set_up(asked: AskedJob) -> tuple[dict[tuple[str, str], Bench], list[Finding]
         if bench is not None:
             bridging = bridging_for(spec.bridges, bench.cut)
             findings.extend(bridging_faults(f"piece {spec.name}", bench.tool, bridging))
+    for bench in benches.values():
+        findings.extend(idle_rules(bench.machine.profile, bench.material.profile))
     if asked.request.use_offcuts:
         there, job = offcuts(user_folder()), asked.job.job.name
         materials = dict.fromkeys(b.material.id for b in benches.values())

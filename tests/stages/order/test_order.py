@@ -114,6 +114,51 @@ def test_a_sheet_is_worked_from_its_far_side_where_the_profile_says_so():
     assert {c.band for c in on_a_roll.cuts} == {0}
 
 
+def framed_and_others():
+    """A frame from 100 to 900 along; in it a piece at 700 and a ring at 250 with a dot in it."""
+    pieces = [
+        Piece("frame", square(0, 100, 800), (Opening("o", square(50, 150, 700).reversed()),)),
+        Piece("leaf", square(500, 700, 100)),
+        Piece("ring", square(100, 250, 200), (Opening("o", square(120, 270, 160).reversed()),)),
+        Piece("dot", square(150, 300, 20)),
+        Piece("early", square(900, 10, 50)),
+        Piece("late", square(900, 1200, 50)),
+    ]
+    copies = [Copy(p.name, p.name, p, False, "cloth", "machine") for p in pieces]
+    stock = Stock("cloth", "roll", 1000.0, 2000.0)
+    placed = tuple(Placement(c, 0.0, 0.0, 0.0) for c in copies)
+    laid = Sheet(1, stock, "m", 1000.0, 2000.0, placed)
+    cuts = [Cut(p.name, "outline", "CUT_OUTER", p.outline) for p in pieces]
+    cuts += [
+        Cut(p.name, "opening:o", "CUT_INNER", p.openings[0].path) for p in (pieces[0], pieces[2])
+    ]
+    return cuts, laid
+
+
+@pytest.mark.parametrize(
+    ("tool", "first", "last"),
+    [
+        (Tool("laser", band=300.0), "early", "late"),
+        (Tool("laser", far_first=300.0), "late", "early"),
+        (Tool("laser"), None, None),
+    ],
+    ids=["roll", "far side first", "plain"],
+)
+def test_what_lies_in_an_opening_is_cut_before_whatever_the_bands(tool, first, last):
+    """The frame begins in band 0 and waits for the leaf, of band 2 on a roll."""
+    done = order(*framed_and_others(), tool).cuts
+    at = {(c.copy, c.contour): k for k, c in enumerate(done)}
+    assert at["dot", "outline"] < at["ring", "opening:o"] < at["ring", "outline"]
+    assert at["ring", "outline"] < at["frame", "opening:o"] < at["frame", "outline"]
+    assert at["leaf", "outline"] < at["frame", "opening:o"]
+    bands = [c.band for c in done]
+    assert bands == sorted(bands)
+    if first is not None:
+        assert done[0].copy == first
+        assert done[-1].copy == last or tool.far_first is not None
+        assert at[last, "outline"] > at["leaf", "outline"]
+
+
 def test_a_stroke_of_no_piece_comes_first_in_the_first_band():
     laid = sheet(("far", square(10, 1010, 30)))
     slit = Path.polygon([0j, 5 + 0j], closed=False)

@@ -10,7 +10,7 @@ the duration.  Does not make a path that compensation hasn't offered.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from foamwright.geometry import region
@@ -50,31 +50,33 @@ def order(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> Program:
 
 
 def with_bands(cuts: Sequence[Cut], sheet: Sheet, tool: Tool) -> list[Cut]:
-    """Each cut with the band that its piece begins in; 0 where there are no bands.
-
-    Where there are none, a piece in another's opening still goes before that other.
+    """Each cut with the band in which its piece is cut; 0 where there are no bands.
 
     On a roll a piece begins at its near edge, and bands follow the feed; where a sheet is worked
-    from its far side on, at its far edge, and bands count from there.  A cut of no piece, such as a
-    knife's alignment stroke, goes into the first band there is.
+    from its far side on, at its far edge, and bands count from there.  A piece with others in its
+    openings waits for these: bands then count what is cut one after the other.  A cut of no piece,
+    such as a knife's alignment stroke, goes into the first band there is.
     """
-    depth = tool.band or tool.far_first
-    if depth is None:
-        first_freed = _by_nesting(sheet)
-        return [replace(c, band=first_freed.get(c.copy, 0)) for c in cuts]
-    from_far = tool.band is None
-    of_copy: dict[str, int] = {}
-    for p in sheet.placements:
-        _, near, _, far = p.piece.outline.bounds
-        of_copy[p.copy.name] = max(
-            0, math.floor((sheet.length - far if from_far else near) / depth)
-        )
+    of_copy = _after_guests(_bands(sheet, tool), _guests(sheet))
     first = min((of_copy[c.copy] for c in cuts if c.copy), default=0)
     return [replace(c, band=of_copy.get(c.copy, first)) for c in cuts]
 
 
-def _by_nesting(sheet: Sheet) -> dict[str, int]:
-    """By copy: how many pieces deep lies what is in its openings; 0 where nothing does."""
+def _bands(sheet: Sheet, tool: Tool) -> dict[str, int]:
+    """By copy: the band that it begins in."""
+    depth = tool.band or tool.far_first
+    if depth is None:
+        return {p.copy.name: 0 for p in sheet.placements}
+    made = {}
+    for p in sheet.placements:
+        _, near, _, far = p.piece.outline.bounds
+        begins = near if tool.band is not None else sheet.length - far
+        made[p.copy.name] = max(0, math.floor(begins / depth))
+    return made
+
+
+def _guests(sheet: Sheet) -> dict[str, set[str]]:
+    """By copy: the copies in its openings, where there are any."""
     holes = [
         (p.copy.name, region.region(o.path))
         for p in sheet.placements
@@ -88,11 +90,22 @@ def _by_nesting(sheet: Sheet) -> dict[str, int]:
     for host, hole in holes:
         guests = {n for n, body in bodies.items() if n != host and region.covers(hole, body)}
         inside.setdefault(host, set()).update(guests)
+    return {host: guests for host, guests in inside.items() if guests}
 
-    def depth(name: str) -> int:
-        return max((1 + depth(g) for g in inside.get(name, ())), default=0)
 
-    return {name: depth(name) for name in bodies}
+def _after_guests(bands: Mapping[str, int], guests: Mapping[str, set[str]]) -> Mapping[str, int]:
+    """Bands in which every host comes after its guests; as they are where there are none."""
+    if not guests:
+        return bands
+
+    def when(name: str) -> tuple[int, int]:
+        """Its band, and its turn in that."""
+        latest = max((when(g) for g in guests.get(name, ())), default=(-1, 0))
+        return (bands[name], 0) if latest[0] < bands[name] else (latest[0], latest[1] + 1)
+
+    turns = {name: when(name) for name in bands}
+    number = {turn: k for k, turn in enumerate(sorted(set(turns.values())))}
+    return {name: number[turn] for name, turn in turns.items()}
 
 
 def units(cuts: Sequence[Cut]) -> list[Unit]:
