@@ -1,11 +1,13 @@
-"""The child process: panics, garbage, Ctrl-C from a terminal, and the first layout of many."""
+"""The child processes: panics, garbage, Ctrl-C, searches that follow each other, early ends."""
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
 import sys
+from pathlib import Path as File
 
 import pytest
 
@@ -95,3 +97,86 @@ def test_ctrl_c_keeps_the_best_and_the_run_goes_on() -> None:
         *_, last = run.stdout.read().splitlines()
     assert run.returncode == 0
     assert last == "L408 40"
+
+
+#: Stands in for the child: takes a number, notes what it was asked, lays two pieces out.
+STAND_IN = """
+import json, os, signal, sys, time
+asked = json.load(sys.stdin)
+number = 0
+while True:
+    try:
+        os.close(os.open({folder!r} + f"/{{number}}", os.O_CREAT | os.O_EXCL))
+        break
+    except FileExistsError:
+        number += 1
+with open({folder!r} + "/asked", "a") as notes:
+    notes.write(json.dumps([asked["seed"], asked["seconds"]]) + chr(10))
+def lay(width):
+    placed = [[0, 0.0, 0.0, 0.0], [0, 0.0, width, 0.0]]
+    print(json.dumps(dict(width=width, density=0.5, placed=placed)), flush=True)
+{what}
+"""
+
+
+def stand_in(folder: File, what: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    program = folder / "child.py"
+    program.write_text(STAND_IN.format(folder=str(folder), what=what))
+    monkeypatch.setattr(search, "CHILD", program)
+    monkeypatch.setattr(search, "PROCESSES", 2)
+
+
+def asked_of(folder: File) -> list[tuple[int, float]]:
+    return [tuple(json.loads(line)) for line in (folder / "asked").read_text().splitlines()]
+
+
+def test_searches_follow_each_other_with_new_seeds_until_they_bring_nothing(
+    tmp_path: File, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stand_in(tmp_path, "lay(max(80.0, 100.0 - number))", monkeypatch)
+    found = find(shapes(2), 300, 2, 3600, 1)
+    asked = asked_of(tmp_path)
+    assert found is not None
+    assert found.length == 80
+    assert 20 + search.FRUITLESS <= len(asked) <= 20 + search.FRUITLESS + search.PROCESSES
+    assert len({seed for seed, _ in asked}) == len(asked)
+
+
+def test_the_time_is_shared_out_to_searches_by_the_number_of_pieces(
+    tmp_path: File, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stand_in(tmp_path, "lay(100.0)", monkeypatch)
+    find(shapes(2), 300, 2, 3600, 1)
+    assert all(
+        seconds == pytest.approx(search.SEARCH_S, rel=0.1) for _, seconds in asked_of(tmp_path)
+    )
+    (tmp_path / "asked").unlink()
+    find(shapes(2), 300, 2, 0, 1)
+    assert [seconds for _, seconds in asked_of(tmp_path)] == [0]
+
+
+def test_the_best_of_all_searches_stands_whatever_comes_after_or_is_killed(
+    tmp_path: File, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    what = "lay(70.0 if number == 1 else 90.0)\nos.kill(os.getpid(), signal.SIGKILL)"
+    stand_in(tmp_path, what, monkeypatch)
+    told: list[float] = []
+    found = find(shapes(2), 300, 2, 60, 1, lambda f: told.append(f.length) is None)
+    assert found is not None
+    assert found.length == told[-1] == 70
+    assert told in ([70.0], [90.0, 70.0])
+
+
+def test_a_search_that_goes_on_and_on_is_ended_with_the_budget(
+    tmp_path: File, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each would go on for an hour: neither is followed, neither is left behind."""
+    what = "lay(90.0 - number)\nopen(sys.argv[0] + str(os.getpid()), 'w').close()\ntime.sleep(3600)"
+    stand_in(tmp_path, what, monkeypatch)
+    found = find(shapes(2), 300, 2, 4, 1)
+    assert found is not None
+    assert found.length == 89
+    assert len(asked_of(tmp_path)) == search.PROCESSES
+    for note in tmp_path.glob("child.py?*"):
+        with pytest.raises(ProcessLookupError):
+            os.kill(int(note.name.removeprefix("child.py")), 0)

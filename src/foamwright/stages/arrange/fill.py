@@ -26,11 +26,9 @@ from foamwright.stages.arrange.greedy import (
 )
 from foamwright.stages.arrange.outline import Shape, changed, strip_corner
 from foamwright.stages.arrange.rows import place_in_rows
-from foamwright.stages.arrange.search import Found, find
+from foamwright.stages.arrange.search import Found, find, strip_for
 from foamwright.stages.arrange.window import FIT_EPS, Window
 
-#: An exact fit fails in the search without this much slack, as a part of the strip's height.
-FIT_SLACK = 1e-4
 #: Area that is given to one search at most, as a part of the window's: the rest waits.
 SEARCHED_SHARE = 1.3
 #: Units that the plain placer lays on a plain rectangle, where rows and the search lay all.
@@ -167,7 +165,7 @@ def _by_strip(
     units = first_order(units_of(shapes))
     searched = _share([_one_way_up(s) for u in units for s in u], window)
     best: list[Found] = []
-    gap, height = _strip(window, task.clearance, max(s.miss for s in searched))
+    height, gap = strip_for(window.across, task.clearance, max(s.miss for s in searched))
 
     def better(found: Found) -> bool:
         best[:] = [found]
@@ -209,13 +207,6 @@ def _one_way_up(shape: Shape) -> Shape:
     if copy.turnable and copy.mirrored and not copy.turned:
         return Shape(copy.turned_over(), shape.rotations)
     return shape
-
-
-def _strip(window: Window, clearance: float, miss: float) -> tuple[float, float]:
-    """The separation asked of the search and the strip's height, mm. miss: of the polygons."""
-    slack = FIT_SLACK * window.across
-    gap = clearance + 2 * miss + 2 * slack
-    return gap, window.across + 2 * gap + slack
 
 
 def _within(
