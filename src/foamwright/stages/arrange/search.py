@@ -5,16 +5,19 @@ request as JSON on its standard input, and on its standard output a line for eac
 better than its last.  A search that ends is followed by one with another seed.  The best line
 stands when the budget ends, when searches bring nothing any more, or when someone stops the run.
 
-What was tried, on eight published instances at 10 to 30 s a core (density in points):
+What was tried, on eight published instances scaled to 1500 mm, one to two seeds each, so that half
+a point is within the spread (density in points, same seconds of a core):
 
-- one search with two workers, or the better of two searches with one: within the spread of seeds
-  (swim 73.5 and 74.7 or 73.3, shirts 87.0 and 86.5 or 86.4, albano 86.1 or 87.8, mao 84.9 or 82.6)
-- 30 s instead of 10 s for one search of 20 to 48 pieces: 0.2 to 1.5; seeds differ by 1 to 2
-- the library's end by itself on or off: the same; within 30 s it seldom ends
-- other depths of its tree: 3, 5 and 6 reach no more in the same time than 4
-- pieces pushed together afterwards (`tighten`): 0.03 to 1.5, 0.4 in the mean
-- pieces inset by a hair before that (`eased`), of 0.2, 0.4, 0.8, 1.5 and 4 mm on 1500: at 0.4 mm
-  about 1 more in the mean; from 1.5 mm on most layouts can't be put right
+- one search with two workers, against two with one: 10 s on two cores gave dighe1 89.1 and 83.3, blaz
+  82.2 and 81.4, mao 83.1 and 82.3, albano 87.1 and 86.9, marques 88.7 and 88.9
+- 30 s instead of 10 s for one search with one worker of 20 to 99 pieces: 0.2 to 1.4 more, while
+  seeds differ by 1 to 2: hence searches that follow each other
+- the library's end by itself on or off: no clear difference (0.7 at most); within 30 s it never came
+- other depths of its tree: 3, 5 and 6 reached no more in 6 s than 4 but for one (swim, 3)
+- pieces pushed together afterwards (`tighten`): 0.03 to 1.3, about 0.4 in the mean
+- pieces inset by a hair before that (`eased`), of 0.2, 0.4, 0.8, 1.5 and 4 mm: 0.4 mm 0.65 more in
+  the mean of seven (10 s, two seeds) than none, 0.2 and 0.8 less; from 1.5 mm on many layouts can't
+  be put right
 """
 
 from __future__ import annotations
