@@ -8,16 +8,16 @@ stands when the budget ends, when searches bring nothing any more, or when someo
 What was tried, on eight published instances scaled to 1500 mm, one to two seeds each, so that half
 a point is within the spread (density in points, same seconds of a core):
 
-- one search with two workers, against two with one: 10 s on two cores gave dighe1 89.1 and 83.3, blaz
-  82.2 and 81.4, mao 83.1 and 82.3, albano 87.1 and 86.9, marques 88.7 and 88.9
+- one search with two workers, against two with one: 10 s on two cores gave dighe1 89.1 and 83.3,
+  blaz 82.2 and 81.4, mao 83.1 and 82.3, albano 87.1 and 86.9, marques 88.7 and 88.9
 - 30 s instead of 10 s for one search with one worker of 20 to 99 pieces: 0.2 to 1.4 more, while
   seeds differ by 1 to 2: hence searches that follow each other
-- the library's end by itself on or off: no clear difference (0.7 at most); within 30 s it never came
+- the library's end by itself on or off: no clear difference (0.7 at most); in 30 s it never came
 - other depths of its tree: 3, 5 and 6 reached no more in 6 s than 4 but for one (swim, 3)
 - pieces pushed together afterwards (`tighten`): 0.03 to 1.3, about 0.4 in the mean
-- pieces inset by a hair before that (`eased`), of 0.2, 0.4, 0.8, 1.5 and 4 mm: 0.4 mm 0.65 more in
-  the mean of seven (10 s, two seeds) than none, 0.2 and 0.8 less; from 1.5 mm on many layouts can't
-  be put right
+- pieces inset by a hair before that (`eased`), of 0.2, 0.4, 0.8, 1.5 and 4 mm: 0.4 mm gave 0.65
+  more than none in the mean of seven (10 s, two seeds), 0.2 and 0.8 less; from 1.5 mm on many
+  layouts can't be put right
 """
 
 from __future__ import annotations
