@@ -22,9 +22,10 @@ from foamwright.errors import GeometryError
 from foamwright.geometry.chains import Chains
 from foamwright.geometry.fit import fit_arcs
 from foamwright.geometry.offset_fill import Ring, filled, flattened
-from foamwright.geometry.offset_raw import JOINS, Element, Join, raw_parallels
+from foamwright.geometry.offset_raw import JOINS, SLIVER, Element, Join, raw_parallels
+from foamwright.geometry.offset_redrawn import redrawn
 from foamwright.geometry.offset_simple import simple_results
-from foamwright.geometry.offset_trim import exact_path
+from foamwright.geometry.offset_trim import Trimmed, exact_path
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import Region
 from foamwright.geometry.segments import Arc, Cubic, Line, Points
@@ -110,11 +111,23 @@ def parallels_many(
     mitre_limit: float = 4.0,
 ) -> tuple[tuple[Parallel, ...], ...]:
     """As `offset_many`, and for each path whether it is exact."""
+    paths = tuple(paths)
     sources = [_as_arcs(p, tolerance * FIT_SHARE) for p in paths]
     if distance == 0:
         return tuple((Parallel(p, True),) for p in sources)
     how = _Joining(abs(distance), tolerance, join, mitre_limit)
-    return tuple(made for batch in _batches(sources) for made in _batch(batch, distance < 0, how))
+    made = (found for batch in _batches(sources) for found in _batch(batch, distance < 0, how))
+    return tuple(
+        tuple(_evened(p, path, distance, tolerance) for p in found) if path is not arcs else found
+        for path, arcs, found in zip(paths, sources, made, strict=True)
+    )
+
+
+def _evened(made: Parallel, source: Path, distance: float, tolerance: float) -> Parallel:
+    """A parallel of cubics whose kinks and slivers are mended where they can be."""
+    if not made.exact:
+        return made
+    return Parallel(redrawn(made.path, source, distance, tolerance), True)
 
 
 def _as_arcs(path: Path, tolerance: float) -> Path:
@@ -148,7 +161,7 @@ def _batch(paths: Sequence[Path], backwards: bool, how: _Joining) -> Iterator[tu
     joins = np.full(n, JOINS.index(how.join))
     raw = raw_parallels(chains, reach, joins, how.tolerance, how.mitre_limit)
     clockwise = chains.clockwise()
-    known = simple_results(raw, clockwise, how.tolerance * CHORD_SHARE, how.tolerance)[0]
+    known = simple_results(raw, clockwise, how.tolerance * CHORD_SHARE)[0]
     for i, found in enumerate((known.reversed() if backwards else known).paths()):
         if found is not None:
             yield (Parallel(found, True),)
@@ -174,18 +187,25 @@ def _settled(
     ring: Ring, elements: tuple[Element, ...], edge: Region, how: _Joining
 ) -> Parallel | None:
     """The ring's exact path if it keeps its distance, else its chords; None for a false ring."""
-    trimmed = exact_path(ring, elements, how.tolerance)
-    if trimmed is not None:
-        told = [_keeps(elements[e], how) for e in trimmed.elements]
-        curves = [s for s, keeps in zip(trimmed.path.segments, told, strict=True) if keeps]
-        spots = np.array([s.point(t) for s in curves for t in SAMPLES])
-        if _fills(trimmed.path, ring, how) and _keep_distance(spots, edge, how):
+    for sliver in (SLIVER, 0.0):
+        trimmed = exact_path(ring, elements, how.tolerance, sliver)
+        if trimmed is not None and _holds(trimmed, ring, elements, edge, how):
             return Parallel(trimmed.path, True)
     keeps_its = np.array([_keeps(e, how) for e in elements])[ring.owner]
     both = keeps_its & np.roll(keeps_its, 1)
     return (
         Parallel(chord_path(ring), False) if _keep_distance(ring.points[both], edge, how) else None
     )
+
+
+def _holds(
+    trimmed: Trimmed, ring: Ring, elements: tuple[Element, ...], edge: Region, how: _Joining
+) -> bool:
+    """Whether a path cut from exact elements bounds its ring's area and keeps its distance."""
+    told = [_keeps(elements[e], how) for e in trimmed.elements]
+    curves = [s for s, keeps in zip(trimmed.path.segments, told, strict=True) if keeps]
+    spots = np.array([s.point(t) for s in curves for t in SAMPLES])
+    return _fills(trimmed.path, ring, how) and _keep_distance(spots, edge, how)
 
 
 def _edge(path: Path, tolerance: float) -> Region:

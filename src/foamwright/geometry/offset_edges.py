@@ -165,7 +165,7 @@ def _source(
 
 def _settled(source: _Source, raw: Raw, tolerance: float) -> tuple[EdgeParallel, ...]:
     clockwise, fine = source.chains.clockwise(), tolerance * CHORD_SHARE
-    known, element = simple_results(raw, clockwise, fine, tolerance)
+    known, element = simple_results(raw, clockwise, fine)
     of = [
         int(source.index[s]) if r == 0 else None for s, r in zip(raw.source, raw.role, strict=True)
     ]

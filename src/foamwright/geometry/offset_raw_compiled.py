@@ -138,7 +138,7 @@ def _heals(
         return False
     if shift > SHIFT_SHARE * min(s.length[b], s.length[a]):
         return False
-    if corner and (turn < 0 or reach * turn >= SLIVER):
+    if corner and (turn < 0 or shift >= SLIVER):
         return False
     tightest = min(s.radius[b], s.radius[a])  # whose end moves off its circle
     off = reach * (1 / math.cos(turn / 2) - 1) + shift * shift / (2 * tightest)
@@ -333,6 +333,7 @@ def _mitred(s: Sides, b: int, a: int, corner: complex, far: float, points: Point
     along = -_cross(axis, here - corner) / _cross(axis, there - here)
     near = _dot(here + along * (there - here) - corner, axis)
     share = (far - near) / (abs(apex - corner) - near)
+    share = min(share, 1 - SLIVER / abs(there - here))  # the cut is no sliver
     if share <= 0:
         return 0
     points[0], points[1] = here + share * first * came, there + share * second * goes

@@ -14,9 +14,7 @@ from foamwright.geometry.chains import Chains, Flags, Indices
 from foamwright.geometry.offset_raw import Raw
 
 
-def simple_results(
-    raw: Raw, clockwise: Flags, narrow: float, tolerance: float
-) -> tuple[Chains, Indices]:
+def simple_results(raw: Raw, clockwise: Flags, narrow: float) -> tuple[Chains, Indices]:
     """The results that are known, and for each segment the element that it is (a stretch) of.
 
     A path whose result isn't known has no segments.  clockwise: how each source runs; narrow: a
@@ -33,7 +31,6 @@ def simple_results(
         raw.first,
         clockwise,
         narrow,
-        tolerance,
     )
     n = int(first[-1])
     made = Chains(pieces.start[:n], pieces.end[:n], pieces.bulge[:n], pieces.corner[:n], first)

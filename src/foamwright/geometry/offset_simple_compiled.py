@@ -462,14 +462,15 @@ def _put(c: Curves, kept: Kept, role: Indices, sharp: Flags, base: int, out: Pie
 
 
 @compiled
-def _fit_to_keep(c: Curves, kept: Kept, role: Indices, tolerance: float) -> bool:
+def _fit_to_keep(c: Curves, kept: Kept, role: Indices) -> bool:
     """Whether no piece bridges, or is so short that its neighbours might do without it."""
     for i in range(kept.upto[0]):
         k = kept.element[i]
         size = kept.high[i] - kept.low[i]
-        least = 0.0 if role[k] == _JOIN else SLIVER
-        if size == c.length[k]:
-            least = tolerance if c.sweep[k] != 0 and role[k] != _JOIN else 0.0
+        round_join = role[k] == _JOIN and c.sweep[k] != 0
+        least = 0.0 if round_join else SLIVER
+        if size == c.length[k] and (round_join or c.sweep[k] >= 0):
+            least = 0.0  # the source's own, but for an arc that the reach made shorter
         if role[k] == _INNER or size < least:
             return False
     return True
@@ -482,7 +483,6 @@ def _one(
     sharp: Flags,
     clockwise: bool,
     narrow: float,
-    tolerance: float,
     base: int,
     out: Pieces,
 ) -> None:
@@ -511,7 +511,7 @@ def _one(
             return
     length = (kept.high[: kept.upto[0]] - kept.low[: kept.upto[0]]).sum()
     wound = -area if clockwise else area
-    if 2 * wound > narrow * length and _fit_to_keep(c, kept, role, tolerance):
+    if 2 * wound > narrow * length and _fit_to_keep(c, kept, role):
         _put(c, kept, role, sharp, base, out)
 
 
@@ -525,7 +525,6 @@ def simple_pieces(
     first: Indices,
     clockwise: Flags,
     narrow: float,
-    tolerance: float,
 ) -> tuple[Pieces, Indices]:
     """The pieces of every path known to be simple, and where each path's begin among them.
 
@@ -558,6 +557,6 @@ def simple_pieces(
             whole.centre[at],
         )
         if len(c.sweep) > 2:
-            _one(c, role[at], sharp[at], clockwise[i], narrow, tolerance, first[i], out)
+            _one(c, role[at], sharp[at], clockwise[i], narrow, first[i], out)
         begins[i + 1] = out.upto[0]
     return out, begins

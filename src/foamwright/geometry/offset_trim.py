@@ -10,6 +10,7 @@ import cmath
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from foamwright.geometry.offset_fill import Ring, Run
 from foamwright.geometry.offset_raw import SLIVER, TINY, Element
@@ -39,15 +40,18 @@ class Trimmed:
     elements: tuple[int, ...]
 
 
-def exact_path(ring: Ring, elements: Sequence[Element], tolerance: float) -> Trimmed | None:
+def exact_path(
+    ring: Ring, elements: Sequence[Element], tolerance: float, sliver: float = SLIVER
+) -> Trimmed | None:
     """The ring as lines and arcs with its corners marked; None where too little is left of it.
 
-    Begins with the earliest element.
+    Begins with the earliest element.  A piece shorter than `sliver` mm is left out where its
+    neighbours, run on, meet within half of the tolerance of it; round joins stay.
     """
     runs = _merged([r for r in ring.runs if _counts(r, elements)])
     while len(runs) >= 2:
         pieces = _trimmed(runs, elements)
-        k = _superfluous(pieces, elements, tolerance)
+        k = _superfluous(pieces, elements, tolerance, sliver)
         if k is None:
             return Trimmed(_path(pieces), tuple(p.run.element for p in pieces))
         runs = _merged(runs[:k] + runs[k + 1 :])
@@ -127,23 +131,41 @@ def _cut(curve: Line | Arc, start: complex, end: complex, run: Run) -> Line | Ar
 
 
 def _superfluous(
-    pieces: Sequence[_Piece], elements: Sequence[Element], tolerance: float
+    pieces: Sequence[_Piece], elements: Sequence[Element], tolerance: float, sliver: float
 ) -> int | None:
     """A piece that has vanished, or a sliver that its neighbours can do without."""
     n = len(pieces)
     for i, p in enumerate(pieces):
         if p.curve is None:
             return i
-        if n < 4 or elements[p.run.element].role == "join":
+        if n < 4 or not _may_go(p, elements) or p.curve.length() >= sliver:
             continue
-        shrunk = p.whole and isinstance(p.curve, Arc)
-        if p.curve.length() < (tolerance if shrunk else 0.0 if p.whole else SLIVER):
-            a = elements[pieces[i - 1].run.element].curve
-            b = elements[pieces[(i + 1) % n].run.element].curve
-            middle = p.curve.point(0.5)
-            if any(abs(x - middle) < tolerance / 2 for x in _crossings(a, b)):
-                return i
+        a = elements[pieces[i - 1].run.element].curve
+        b = elements[pieces[(i + 1) % n].run.element].curve
+        ends = p.curve.start, p.curve.point(0.5), p.curve.end
+        if any(_beside(x, ends) < tolerance / 2 for x in _crossings(a, b)):
+            return i
     return None
+
+
+def _may_go(p: _Piece, elements: Sequence[Element]) -> bool:
+    """Not a round join, nor the whole of what the source itself has, unless the reach shrank it."""
+    is_arc = isinstance(p.curve, Arc)
+    if elements[p.run.element].role == "join" and is_arc:
+        return False
+    return not p.whole or (isinstance(p.curve, Arc) and p.curve.bulge < 0)
+
+
+def _beside(p: complex, ends: Sequence[complex]) -> float:
+    """How far a place lies from the lines through these points, mm."""
+    return min(abs(p - a - _share(p, a, b) * (b - a)) for a, b in pairwise(ends))
+
+
+def _share(p: complex, a: complex, b: complex) -> float:
+    """Where on the line from a to b its nearest place to p lies, 0..1."""
+    way = b - a
+    along = ((p - a) * way.conjugate()).real
+    return min(1.0, max(0.0, along / abs(way) ** 2)) if way else 0.0
 
 
 def _path(pieces: Sequence[_Piece]) -> Path:
