@@ -65,6 +65,20 @@ def test_the_report_and_the_document_tell_it(tmp_path: Path) -> None:
     assert told["sheets"][0]["stock"] == "sheet 420 x 297"
 
 
+def test_a_currency_stands_beside_prices_as_it_was_typed(tmp_path: Path) -> None:
+    made = job(tmp_path, more=TWO_STOCKS, head='currency = "EUR"')
+    words = ["check", str(made.file), "--first-layout", "--compare-stock"]
+    told = CliRunner().invoke(main, words).stdout
+    assert told.count("price, EUR") == 2
+    assert max(map(len, told.splitlines())) <= 80
+    document = json.loads(CliRunner().invoke(main, [*words, "--json"]).stdout)
+    assert (document["currency"], document["layout"]["price"]) == ("EUR", 2.5)
+    long = job(tmp_path / "long", more=TWO_STOCKS, head='currency = "pieces of eight"')
+    refused = CliRunner().invoke(main, ["check", str(long.file)])
+    assert refused.exit_code == 1
+    assert "currency" in refused.stderr
+
+
 def test_the_same_pieces_are_compared_on_each_stock(tmp_path: Path) -> None:
     made = job(tmp_path, more=TWO_STOCKS)
     words = ["check", str(made.file), "--first-layout", "--compare-stock"]

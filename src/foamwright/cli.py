@@ -152,7 +152,7 @@ def check(as_json: bool, compare_stock: bool, **options: Any) -> None:
     """
     from foamwright import pipeline, report
     from foamwright.comparing import compare_stocks
-    from foamwright.report_layout import compared_data, layout_told, show_compared
+    from foamwright.report_layout import compared_data, layout_told, price_word, show_compared
     from foamwright.telling import steps_told
 
     with layout_told() as tell, steps_told() as told:
@@ -164,7 +164,7 @@ def check(as_json: bool, compare_stock: bool, **options: Any) -> None:
     else:
         report.show_plan(plan)
         if compare_stock:
-            show_compared(compared)
+            show_compared(compared, price_word(plan))
         report.show_findings(plan.findings)
 
 

@@ -264,6 +264,7 @@ class JobHead(SizeKeys):
     true_face: where the drafted size holds if the kerf tapers; top is where the tool goes in.  It
     is the whole job's, for one tool cuts all pieces of a material.
     exchange: the pattern is written for other shops too, in these units.
+    currency: a word told beside prices, which stand as they were typed.
     """
 
     name: Name
@@ -277,6 +278,7 @@ class JobHead(SizeKeys):
     unreached_max: Annotated[Width, Field(le=100)] = 0.5
     true_face: TrueFace = "top"
     exchange: ExchangeUnits | None = None
+    currency: Annotated[Name, Field(max_length=8)] | None = None
 
 
 class Job(Part):

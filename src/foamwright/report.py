@@ -227,6 +227,7 @@ def duration(seconds: float) -> str:
 def plan_data(plan: Plan) -> dict[str, Any]:
     return {
         "job": plan.asked.job.job.name,
+        "currency": plan.asked.job.job.currency,
         "sheets": [
             {
                 "number": p.sheet.number,

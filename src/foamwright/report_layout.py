@@ -53,16 +53,9 @@ def progress_line(progress: Progress) -> str:
 
 def show_layouts(plan: Plan) -> None:
     """Stock, length, filling, waste and price of each sheet, and of the job."""
-    table = new_table(
-        "no",
-        "stock",
-        "used mm",
-        "filled",
-        "waste m2",
-        "price",
-        right=("no", "used mm", "filled", "waste m2", "price"),
-        whole=("used mm", "filled", "waste m2", "price"),
-    )
+    price = price_word(plan)
+    figures = ("used mm", "filled", "waste m2", price)
+    table = new_table("no", "stock", *figures, right=("no", *figures), whole=figures)
     sheets = [program.sheet for _, program in plan.programs]
     for sheet in sheets:
         table.add_row(str(sheet.number), safe(stock_name(sheet.stock)), *_figures([sheet]))
@@ -72,9 +65,15 @@ def show_layouts(plan: Plan) -> None:
     terminal().print(table)
 
 
-def show_compared(rows: Sequence[StockRow]) -> None:
+def price_word(plan: Plan) -> str:
+    """`price`, with the job's currency where it names one: figures stand as they were typed."""
+    currency = plan.asked.job.job.currency
+    return "price" if currency is None else f"price, {safe(currency)}"
+
+
+def show_compared(rows: Sequence[StockRow], price: str = "price") -> None:
     """The same pieces on each stock that they could be cut from, each alone."""
-    columns = ("material", "machine", "stock", "sheets", "used mm", "filled", "price")
+    columns = ("material", "machine", "stock", "sheets", "used mm", "filled", price)
     right = columns[3:]
     table = new_table(*columns, right=right, whole=right)
     for row in rows:
