@@ -15,17 +15,27 @@ import numpy as np
 from foamwright.errors import FoamwrightError
 from foamwright.geometry.fit import fit_arcs
 from foamwright.geometry.offset import FIT_SHARE, parallels
-from foamwright.geometry.path import Path
+from foamwright.geometry.path import CORNER_ANGLE, Path
 from foamwright.geometry.segments import Arc, Cubic, Line
 from foamwright.model import Tool
 from tests.benchmarks.outlines import Outline
 from tests.geometry import greedy
 from tests.geometry.chain import SLACK, TOLERANCE, as_piece, freed_edge_off, written
-from tests.geometry.dense import Edge, apart, feet_off, places, written_paths
+from tests.geometry.dense import Edge, apart, feet_off, places, spots_on, written_paths
+from tests.geometry.others import differences, geos_slack
 
 #: The offset's own default.
 MITRE_LIMIT = 4.0
 KERF = 0.2
+#: What parallels are made and measured, mm.
+PARALLELS = ((0.1, "round"), (-0.1, "round"), (2.0, "round"), (-2.0, "round"), (6.0, "mitre"))
+#: A curve that turns by this much within the tolerance of a place has a corner there, radians.
+SHARP = math.radians(30.0)
+#: Samples of a segment when that is looked for.
+FINELY = 4000
+#: What a beam of its kerf can't cut of a shape, however exactly it is led: an opening or a gap that
+#: it swallows, the point of a wedge.
+OUT_OF_REACH = ("C501", "C502", "C504")
 #: A segment shorter than this makes a cutter stutter, mm.
 SHORT = 0.05
 
@@ -37,6 +47,13 @@ class Measured:
     outline: Outline
     figures: dict[str, float] = field(default_factory=dict)
     refused: list[str] = field(default_factory=list)
+    _bounds: dict[float, int] = field(default_factory=dict)
+
+    def bound(self, tolerance: float) -> int:
+        """The greedy bound of its curves at a tolerance, mm."""
+        if tolerance not in self._bounds:
+            self._bounds[tolerance] = greedy.count(self.outline.path, tolerance)
+        return self._bounds[tolerance]
 
 
 def measured(outline: Outline) -> Measured:
@@ -46,6 +63,9 @@ def measured(outline: Outline) -> Measured:
             take(made)
         except FoamwrightError as why:
             made.refused.append(f"{take.__name__.strip('_')}: {why}")
+    made.figures["refused"] = float(len(made.refused))
+    by_shape = sum(any(code in why for code in OUT_OF_REACH) for why in made.refused)
+    made.figures["refused for accuracy"] = float(len(made.refused) - by_shape)
     return made
 
 
@@ -57,12 +77,16 @@ def _fit(m: Measured) -> None:
         "fit: deviation, mm": apart([path], [fitted]),
         "fit: kink at smooth joints, deg": worst_kink(fitted, path),
         "fit: shortest segment, mm": shortest(fitted, path),
+        "corners read, against the reference": len(path.corners ^ reference_corners(path)),
         "fit: corners not kept": sum(p not in corners for p in path.corner_points()),
+        "fit: corners not drawn": sum(
+            not turns_back(path, p, TOLERANCE) for p in corners - set(path.corner_points())
+        ),
     }
     runs = greedy.smooth_runs(path)
     if runs:
         kept = sum(not isinstance(s, Cubic) for s in path.segments)
-        ours, bound = len(fitted.segments) - kept, greedy.count(path, TOLERANCE)
+        ours, bound = len(fitted.segments) - kept, m.bound(TOLERANCE)
         m.figures |= {
             "fit: arcs over the allowed": max(0.0, ours - max(1.1 * bound, bound + len(runs))),
             "fit: arcs / greedy bound": ours / bound,
@@ -73,10 +97,11 @@ def _fit(m: Measured) -> None:
 def _parallels(m: Measured) -> None:
     path = m.outline.path
     edge = Edge([path])
-    for distance, join in ((0.1, "round"), (-0.1, "round"), (6.0, "mitre")):
+    for distance, join in PARALLELS:
         name = f"{distance:+g} {join}: "
-        made = parallels(path, distance, TOLERANCE, join)
+        made = parallels(path, distance, TOLERANCE, join, MITRE_LIMIT)
         paths = [p.path for p in made]
+        _hold_against_others(m, name, paths, distance, join)
         m.figures[name + "chords in place of arcs"] = sum(not p.exact for p in made)
         m.figures[name + "deviation, mm"] = off_distance(path, edge, paths, distance, join)
         if paths:
@@ -84,14 +109,27 @@ def _parallels(m: Measured) -> None:
             m.figures[name + "shortest segment, mm"] = min(shortest(p, path) for p in paths)
         if join == "round" and greedy.smooth_runs(path):
             ours = sum(len(p.segments) for p in paths)
-            bound = greedy.count(path, TOLERANCE * FIT_SHARE) + sum(
-                not isinstance(s, Cubic) for s in path.segments
-            )
             joins = len(path.corners)
-            m.figures[name + "segments / greedy bound and joins"] = ours / (bound + joins)
+            kept = sum(not isinstance(s, Cubic) for s in path.segments)
+            m.figures[name + "segments / greedy bound and joins"] = ours / (
+                m.bound(TOLERANCE * FIT_SHARE) + kept + joins
+            )
             m.figures[name + "segments / chords"] = ours / (
                 chords(path, TOLERANCE) + joins * round_chords(abs(distance), TOLERANCE)
             )
+
+
+def _hold_against_others(
+    m: Measured, name: str, made: Sequence[Path], distance: float, join: str
+) -> None:
+    found = differences(m.outline.path, made, distance, TOLERANCE, join, MITRE_LIMIT)
+    for library, d in found.items():
+        own = geos_slack(distance) if library == "GEOS" else 0.0
+        m.figures[f"{name}from {library}, mm"] = max(0.0, d.apart - own)
+        if join == "mitre":
+            m.figures[f"{name}tips from {library}, mm"] = d.tips
+        area = abs(d.area) / d.length if d.length else abs(d.area)
+        m.figures[f"{name}area from {library}, mm2 a mm"] = max(0.0, area - own)
 
 
 def off_distance(path: Path, edge: Edge, made: Sequence[Path], distance: float, join: str) -> float:
@@ -130,6 +168,26 @@ def _chain(m: Measured) -> None:
     m.figures["chain: deviation, mm"] = freed_edge_off(contours, paths, KERF / 2)
     unreached = [f for f in findings if f.code == "C503"]
     m.figures["chain: outlines with unreached"] = float(bool(unreached))
+
+
+# Corners
+
+
+def reference_corners(path: Path) -> set[int]:
+    """Joints whose tangents turn by more than the corner angle, by `dense`'s own tangents."""
+    ends = [spots_on(s, 64)[1] for s in path.segments]
+    turns = [abs(math.degrees(cmath.phase(e[0] / ends[i - 1][-1]))) for i, e in enumerate(ends)]
+    return {i for i, turn in enumerate(turns) if turn > CORNER_ANGLE}
+
+
+def turns_back(path: Path, spot: complex, within: float) -> bool:
+    """Whether a curve's directions within a distance (mm) of a place differ by SHARP at least."""
+    for s in path.segments:
+        at, way = spots_on(s, FINELY)
+        near = way[np.abs(at - spot) <= within]
+        if len(near) and np.abs(np.angle(near / near[0])).max() >= SHARP:
+            return True
+    return False
 
 
 # Smoothness and counts

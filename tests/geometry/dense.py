@@ -28,6 +28,8 @@ NEIGHBOURS = (3, 12, 48, 192)
 #: Places on each segment that are measured at least, and the widest gap between them, mm.
 PLACES, GAP = 20, 0.5
 
+#: What is longer than so many chords or places gets longer ones and wider gaps.
+MANY = 20_000
 #: Points that are looked at together, so that the pairs fit into memory.
 AT_ONCE = 256
 #: A foot farther off than this is asked for its side, mm.
@@ -91,8 +93,10 @@ def places(paths: Iterable[Path], joints: bool = True) -> tuple[Points, Points]:
     """Points all along paths and the directions of travel there: where to measure."""
     within = slice(None) if joints else slice(1, -1)
     found = []
-    for s in (s for p in paths for s in p.segments):
-        at, way = spots_on(s, max(PLACES, math.ceil(rough_length(s) / GAP)))
+    segments = [s for p in paths for s in p.segments]
+    gap = max(GAP, math.fsum(map(rough_length, segments)) / MANY)
+    for s in segments:
+        at, way = spots_on(s, max(PLACES, math.ceil(rough_length(s) / gap)))
         found.append((at[within], way[within]))
     return np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found])
 
@@ -101,7 +105,9 @@ class Edge:
     """Paths as a dense set of chords, to measure distances to."""
 
     def __init__(self, paths: Iterable[Path]) -> None:
-        self._set([spots_on(s, fine_count(s))[0] for p in paths for s in p.segments])
+        segments = [s for p in paths for s in p.segments]
+        longest = max(LONGEST, math.fsum(map(rough_length, segments)) / MANY)
+        self._set([spots_on(s, fine_count(s, longest=longest))[0] for s in segments])
 
     @staticmethod
     def through(*runs: Points) -> Edge:

@@ -306,3 +306,12 @@ def test_what_cannot_be_fitted_is_refused() -> None:
 
 def test_the_same_input_gives_the_same_arcs() -> None:
     assert fit_arcs(blob(3, 20), 0.006) == fit_arcs(blob(3, 20), 0.006)
+
+
+def test_a_cubic_of_a_billionth_beside_a_large_one() -> None:
+    large = Cubic(0j, 0j, -300 - 4400j, 600 - 6300j)
+    end, hair = large.end, 1e-9
+    tiny = Cubic(end, end + hair * (0.5 - 1j), end + hair * (0.1 + 0.1j), end + hair * (0.2 - 1j))
+    for cubics in ([large, tiny], [tiny.reversed(), large.reversed()]):
+        drawn = Path.of(cubics, closed=False)
+        assert deviation(drawn, fit_arcs(drawn, 0.006)) <= 0.0061

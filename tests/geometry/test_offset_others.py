@@ -37,6 +37,7 @@ def assert_alike(path: Path, distance: float, join: str = "round") -> None:
     for name, d in differences(path, made, distance, TOL, join, MITRE_LIMIT).items():
         slack = geos_slack(distance) if name == "GEOS" else 0.0
         assert d.apart <= APART + slack, (name, d)
+        assert d.tips <= APART, (name, d)
         assert abs(d.area) <= (TOL + slack) * d.length, (name, d)
 
 

@@ -122,6 +122,7 @@ def tabled(cubics: Points, place: Floats, points: Points, ways: Points, loop: bo
         chord = magnitude(points[i] - points[i - 1])
         along += chord / whole + abs(turn_between(ways[i - 1], ways[i])) / math.tau
         if chord <= SAME_POINT * whole and i < n - 1:
+            place[kept - 1] = place[i]  # the next step is the later cubic's, if one began here
             continue
         if chord <= SAME_POINT * whole and kept > 1:
             kept -= 1
@@ -156,9 +157,10 @@ def cubic_at(curve: Curve, i: int, u: float) -> tuple[int, float]:
     """The cubic and its t at place u, between samples i and i + 1."""
     share = (u - curve.u[i]) / (curve.u[i + 1] - curve.u[i])
     share = min(max(share, 0.0), 1.0)
-    place = curve.place[i] + share * (curve.place[i + 1] - curve.place[i])
     k = min(int(curve.place[i]), len(curve.cubics) - 1)
-    return k, place - k
+    # a cubic too short for a sample of its own is passed over: the one before it ends there
+    upto = min(curve.place[i + 1], k + 1.0)
+    return k, curve.place[i] + share * (upto - curve.place[i]) - k
 
 
 @within
