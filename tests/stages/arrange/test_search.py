@@ -142,17 +142,26 @@ def test_searches_follow_each_other_with_new_seeds_until_they_bring_nothing(
     assert len({seed for seed, _ in asked}) == len(asked)
 
 
-def test_the_time_is_shared_out_to_searches_by_the_number_of_pieces(
+def test_searches_that_bring_nothing_are_followed_by_longer_ones(
     tmp_path: File, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     stand_in(tmp_path, "lay(100.0)", monkeypatch)
-    find(shapes(2), 300, 2, 3600, 1)
-    assert all(
-        seconds == pytest.approx(search.SEARCH_S, rel=0.1) for _, seconds in asked_of(tmp_path)
-    )
-    (tmp_path / "asked").unlink()
+    monkeypatch.setattr(search, "PROCESSES", 1)
+    find(shapes(2), 300, 2, 36000, 1)
+    expected = [search.SEARCH_S * search.LONGER**k for k in (0, *range(search.FRUITLESS))]
+    assert [seconds for _, seconds in asked_of(tmp_path)] == pytest.approx(expected, rel=0.02)
+
+
+def test_the_last_search_has_all_of_the_time_that_is_left(
+    tmp_path: File, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With 1.4 times the time of one search there is one; without time there is one, too."""
+    stand_in(tmp_path, "lay(100.0)\ntime.sleep(3600)", monkeypatch)
+    monkeypatch.setattr(search, "PROCESSES", 1)
+    monkeypatch.setattr(search, "SEARCH_S", 2.0)
+    find(shapes(2), 300, 2, 2.8, 1)
     find(shapes(2), 300, 2, 0, 1)
-    assert [seconds for _, seconds in asked_of(tmp_path)] == [0]
+    assert [seconds for _, seconds in asked_of(tmp_path)] == pytest.approx([2.8, 0], rel=0.01)
 
 
 def test_the_best_of_all_searches_stands_whatever_comes_after_or_is_killed(

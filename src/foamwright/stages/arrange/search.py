@@ -12,6 +12,9 @@ a point is within the spread (density in points, same seconds of a core):
   blaz 82.2 and 81.4, mao 83.1 and 82.3, albano 87.1 and 86.9, marques 88.7 and 88.9
 - 30 s instead of 10 s for one search with one worker of 20 to 99 pieces: 0.2 to 1.4 more, while
   seeds differ by 1 to 2: hence searches that follow each other
+- three searches one after another, or one as long, 30 s on two cores: mao and blaz the same,
+  albano 87.2 and 87.5, marques 88.7 and 90.7: hence none is short
+- lines that hinder moves across the strip sooner than along it, in `tighten`: no difference
 - the library's end by itself on or off: no clear difference (0.7 at most); in 30 s it never came
 - other depths of its tree: 3, 5 and 6 reached no more in 6 s than 4 but for one (swim, 3)
 - pieces pushed together afterwards (`tighten`): 0.03 to 1.3, about 0.4 in the mean
@@ -49,7 +52,9 @@ GRACE_S = 1.0
 #: Seconds within which the first layout of a search must come, whatever the budget.
 FIRST_S = 60.0
 #: Seconds for one search, for each piece and at least: then another seed brings more.
-SEARCH_S_A_PIECE, SEARCH_S = 0.4, 5.0
+SEARCH_S_A_PIECE, SEARCH_S = 0.8, 10.0
+#: How much longer the next search is where one brought nothing.
+LONGER = 1.5
 #: Seconds of the budget for which another search isn't begun.
 TOO_SHORT_S = 1.0
 #: Searches in a row that bring nothing: then it ends before its budget.
@@ -198,9 +203,9 @@ class _Crew:
             self._begin()
 
     def _begin(self) -> None:
-        """A search for an even share of the time that is left, by a seed that no other has."""
+        """A search for a share of the time that is left, by a seed that no other has."""
         left = max(0.0, self.ends - time.monotonic())
-        share = max(SEARCH_S, SEARCH_S_A_PIECE * self.pieces)
+        share = max(SEARCH_S, SEARCH_S_A_PIECE * self.pieces) * LONGER**self.fruitless
         seed = random.Random(f"{self.seed}/{self.begun}").getrandbits(32)
         child = _start(
             {**self.request, "seconds": left / max(1, round(left / share)), "seed": seed}
