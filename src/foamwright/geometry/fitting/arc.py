@@ -82,10 +82,15 @@ def balanced_arc(aims: Points, count: int, a: complex, b: complex) -> tuple[floa
 @within
 def distance_to_arc(p: complex, a: complex, b: complex, sweep: float) -> float:
     """Distance of p to the arc itself: to its ends, where it lies beyond."""
+    return distance_to_turned(p, a, b, cmath.rect(1.0, sweep / 2), math.tan(sweep / 4))
+
+
+@within
+def distance_to_turned(p: complex, a: complex, b: complex, spin: complex, bulge: float) -> float:
+    """As distance_to_arc, for many points of one arc: spin turns its chord to its last direction."""
     chord = b - a
-    spin = cmath.rect(1.0, sweep / 2)
     if dot(p - a, chord * spin.conjugate()) < 0:
         return magnitude(p - a)
     if dot(p - b, chord * spin) > 0:
         return magnitude(p - b)
-    return abs(off_circle(p, (a + b) / 2, chord / 2, math.tan(sweep / 4)))
+    return abs(off_circle(p, (a + b) / 2, chord / 2, bulge))

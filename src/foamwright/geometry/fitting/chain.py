@@ -16,7 +16,7 @@ import numpy as np
 
 from foamwright.geometry.chains import Floats
 from foamwright.geometry.compiled import within
-from foamwright.geometry.fitting.arc import arc_length, balanced_arc, distance_to_arc, off_circle
+from foamwright.geometry.fitting.arc import arc_length, balanced_arc, distance_to_turned, off_circle
 from foamwright.geometry.fitting.curve import Curve, aim, index_at, on_lap, point_at, way_at
 from foamwright.geometry.fitting.plane import turn_between, wrapped
 from foamwright.geometry.fitting.reach import CHECKS, TARGETS, WIDEST_SWEEP
@@ -183,17 +183,18 @@ def deviation_of(curve: Curve, joints: Points, sweeps: Floats, u: Floats) -> tup
     n, span = len(sweeps), curve.u[-1]
     aims, worst, at = np.empty(CHECKS, np.complex128), np.zeros(n), u[:-1].copy()
     for i in range(n):
-        a, b, sweep = joints[i], joints[i + 1], sweeps[i]
+        a, b = joints[i], joints[i + 1]
+        spin, bulge = cmath.rect(1.0, sweeps[i] / 2), math.tan(sweeps[i] / 4)
         aim(curve, u[i], u[i + 1], CHECKS, aims)
         for k in range(CHECKS):
-            off = distance_to_arc(aims[k], a, b, sweep)
+            off = distance_to_turned(aims[k], a, b, spin, bulge)
             if off > worst[i]:
                 worst[i], at[i] = off, u[i] + (k + 0.5) / CHECKS * (u[i + 1] - u[i])
         lap = span * math.floor(u[i] / span) if curve.loop else 0.0
         k = index_at(curve, on_lap(curve, u[i]))
         while curve.u[k] + lap <= u[i + 1]:
             if curve.u[k] + lap >= u[i]:
-                off = distance_to_arc(curve.points[k], a, b, sweep)
+                off = distance_to_turned(curve.points[k], a, b, spin, bulge)
                 if off > worst[i]:
                     worst[i], at[i] = off, curve.u[k] + lap
             k += 1

@@ -14,7 +14,7 @@ import numpy as np
 
 from foamwright.geometry.chains import Floats
 from foamwright.geometry.compiled import within
-from foamwright.geometry.fitting.plane import direction, dot, magnitude, turn_between
+from foamwright.geometry.fitting.plane import direction, dot, magnitude, times, turn_between
 from foamwright.geometry.segments import Points
 
 #: The least steps that a cubic is sampled at, and those for each arc that it is likely to take:
@@ -57,12 +57,12 @@ class Ends(NamedTuple):
 
 @within
 def velocity(c: Points, k: int, t: float) -> complex:
-    return c[k, 1] + t * (2 * c[k, 2] + 3 * t * c[k, 3])
+    return c[k, 1] + times(times(c[k, 2], 2.0) + times(c[k, 3], 3 * t), t)
 
 
 @within
 def position(c: Points, k: int, t: float) -> complex:
-    return c[k, 0] + t * (c[k, 1] + t * (c[k, 2] + t * c[k, 3]))
+    return c[k, 0] + times(c[k, 1] + times(c[k, 2] + times(c[k, 3], t), t), t)
 
 
 @within
@@ -184,7 +184,7 @@ def way_at(curve: Curve, u: float) -> tuple[complex, float]:
     if speed <= 1e-9 * (magnitude(curve.cubics[k, 1]) + magnitude(curve.cubics[k, 2])):
         near = i if u - curve.u[i] < step / 2 else i + 1
         return curve.ways[near], rate
-    return v * (1 / speed), rate
+    return times(v, 1 / speed), rate
 
 
 @within

@@ -45,7 +45,7 @@ def fill_slots(i: int, n: int, loop: bool, made: Indices) -> None:
 @within
 def add_row(squares: Floats, pulls: Floats, row: Floats, over: float) -> None:
     """One limit's slopes: to the metric (squares 0), and where it is over to the equations (1)."""
-    for p in range(len(row)):
+    for p in range(5):
         for q in range(p + 1):
             squares[0, p, q] += row[p] * row[q]
             if over != 0.0:
@@ -58,7 +58,7 @@ def scatter(
     squares: Floats, pulls: Floats, slots: Indices, normal: Floats, metric: Floats, pull: Floats
 ) -> None:
     """What has been added up over a few unknowns, to the equations of all."""
-    for p in range(len(pulls)):
+    for p in range(5):
         if slots[p] < 0:
             continue
         pull[slots[p]] += pulls[p]
@@ -69,6 +69,25 @@ def scatter(
             twice = 2.0 if p != q and high == low else 1.0
             metric[high, low] += twice * squares[0, p, q]
             normal[high, low] += twice * squares[1, p, q]
+
+
+@within
+def scatter_row(
+    row: Floats, over: float, slots: Indices, normal: Floats, metric: Floats, pull: Floats
+) -> None:
+    """As add_row and scatter of one limit's slopes alone."""
+    for p in range(len(row)):
+        if slots[p] < 0:
+            continue
+        pull[slots[p]] += row[p] * over
+        for q in range(p + 1):
+            high, low = max(slots[p], slots[q]), min(slots[p], slots[q])
+            if low < 0:
+                continue
+            twice = 2.0 if p != q and high == low else 1.0
+            metric[high, low] += twice * (row[p] * row[q])
+            if over != 0.0:
+                normal[high, low] += twice * (row[p] * row[q])
 
 
 @within
@@ -96,12 +115,13 @@ def add_arc(
     sizes: tuple[Floats, Floats],
     squares: Floats,
     pulls: Floats,
+    row: Floats,
     begin: Floats,
     end: Floats,
 ) -> None:
     """Slopes of arc i's own limits over its five unknowns, and of its directions at both ends."""
     along, scale = sizes
-    across, row = limits.tolerance, np.empty(5)
+    across = limits.tolerance
     a, b, w = now.joints[i], now.joints[i + 1], state.sweeps[i]
     chord = b - a
     length = max(magnitude(chord), 1e-12)
@@ -159,15 +179,16 @@ def equations(
     normal, metric, pull = np.zeros((free, free)), np.zeros((free, free)), np.zeros(free)
     sizes = natural_sizes(state, now, limits)
     slots, ten = np.empty(10, np.int64), np.empty(10)
+    squares, pulls, row = np.empty((2, 5, 5)), np.empty(5), np.empty(5)
     begin, end = np.empty((n, 5)), np.empty((n, 5))
     for i in range(n):
-        squares, pulls = np.zeros((2, 5, 5)), np.zeros(5)
-        add_arc(state, now, limits, inside, i, sizes, squares, pulls, begin[i], end[i])
+        squares[:] = 0.0
+        pulls[:] = 0.0
+        add_arc(state, now, limits, inside, i, sizes, squares, pulls, row, begin[i], end[i])
         fill_slots(i, n, loop, slots)
         scatter(squares, pulls, slots, normal, metric, pull)
     for i in range(n if loop else n + 1):
         limit = kink_limit(limits, i, n)
-        squares, pulls = np.zeros((2, 10, 10)), np.zeros(10)
         ten[:] = 0.0
         slots[:] = -1
         if i < n:
@@ -176,8 +197,7 @@ def equations(
         if i > 0 or loop:
             fill_slots((i - 1) % n, n, loop, slots[5:])
             ten[5:] = -end[(i - 1) % n] / limit
-        add_row(squares, pulls, ten, excess(now.kinks[i], inside))
-        scatter(squares, pulls, slots, normal, metric, pull)
+        scatter_row(ten, excess(now.kinks[i], inside), slots, normal, metric, pull)
     for i in range(free):
         metric[i, i] = metric[i, i] * (1.0 + LEAST_DAMPING) + 1.0
     return normal, metric, pull

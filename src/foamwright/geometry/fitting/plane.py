@@ -35,7 +35,13 @@ def wrapped(angle: float) -> float:
 
 
 @within
+def times(z: complex, size: float) -> complex:
+    """z by a real number: half the work of a product of two complex numbers."""
+    return complex(z.real * size, z.imag * size)
+
+
+@within
 def direction(v: complex) -> complex:
     """The direction of v; nought where it has none."""
     size = magnitude(v)
-    return v * (1 / size) if size > 0 else v
+    return times(v, 1 / size) if size > 0 else v
