@@ -2,10 +2,11 @@
 
     python -m pytest tests/benchmarks/test_curve_speed.py -o addopts= -s
 
-prints time per segment at 100, 1,000 and 10,000 outlines, memory held, and the ratios.  The shapes
-are 50 segments each, four cubics and a line in turn, no two alike.  Beyond FOAMWRIGHT_OUTLINES
-(1,000) fits are turned round instead of made anew, and their time is taken from so many.  The
-library's inputs are flattened at 0.002 mm.  Nothing asserts a time.
+prints time per segment at 100, 1,000 and 10,000 outlines, whole, one by one and as one batch on
+one thread and on two, the ratios, and memory.  The shapes are 50 segments each, four cubics and a
+line in turn, no two alike.  The library's inputs are flattened at 0.002 mm.  Both sides have run on
+a few outlines before they are timed, and few outlines are timed several times over: the median
+counts.  FOAMWRIGHT_OUTLINES leaves out counts above it.  Nothing asserts a time.
 """
 
 from __future__ import annotations
@@ -14,14 +15,15 @@ import cmath
 import math
 import os
 import random
-import resource
+import statistics
 import time
+import tracemalloc
 from collections.abc import Callable, Sequence
+from typing import TypeAlias
 
 import numpy as np
 import shapely
 
-from foamwright.geometry.affine import Affine
 from foamwright.geometry.fit import fit_arcs
 from foamwright.geometry.offset import offset, offset_many
 from foamwright.geometry.path import Path
@@ -30,6 +32,22 @@ from foamwright.geometry.segments import Cubic, Line, Segment
 TOLERANCE, FLATTENED, DISTANCE = 0.006, 0.002, 0.1
 SEGMENTS = 50
 COUNTS = (100, 1_000, 10_000)
+#: Outlines that a time is taken from at least, and those that both sides run on before.
+TIMED, WARM = 1_000, 20
+Clock: TypeAlias = Callable[[], float]
+HEAD = {
+    "outlines": "",
+    "fit": "us/segment",
+    "offset": "us/segment",
+    "buffer": "us/segment",
+    "both": "x buffer",
+    "batch": "us/segment",
+    "buffers": "us/segment",
+    "batch ": "x buffers",
+    "threads": "us/s. wall",
+    "2 threads": "x buffers",
+    "memory": "kB/outline",
+}
 
 
 def outline(seed: int) -> Path:
@@ -56,57 +74,58 @@ def outline(seed: int) -> Path:
     return Path.of(made, True)
 
 
-def seconds(work: Callable[[], object]) -> float:
-    """Of the processor: other programs' work doesn't count."""
-    start = time.process_time()
+def seconds(work: Callable[[], object], rounds: int, clock: Clock = time.process_time) -> float:
+    """Median; by the processor's time other programs' work doesn't count."""
+    taken = []
+    for _ in range(rounds):
+        start = clock()
+        work()
+        taken.append(clock() - start)
+    return statistics.median(taken)
+
+
+def memory(work: Callable[[], object]) -> float:
+    """Most that the interpreter and numpy hold of work, its result included, in kB."""
+    tracemalloc.start()
     work()
-    return time.process_time() - start
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return most / 1000
 
 
-def held() -> float:
-    """Most memory held so far, MB (Linux counts kilobytes)."""
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-
-
-def buffered(outlines: Sequence[Path]) -> tuple[float, float]:
-    """Seconds of the polygon library's buffer, one by one and as one batch."""
-    quarter = math.ceil(math.pi / 4 / math.acos(1 - FLATTENED / DISTANCE))
+def solids(outlines: Sequence[Path]) -> list[shapely.Polygon]:
     rings = [p.flatten(FLATTENED) for p in outlines]
-    solids = [shapely.Polygon(np.column_stack([r.real, r.imag])) for r in rings]
-    one = seconds(lambda: [s.buffer(DISTANCE, quad_segs=quarter) for s in solids])
-    return one, seconds(lambda: shapely.buffer(np.array(solids), DISTANCE, quad_segs=quarter))
+    return [shapely.Polygon(np.column_stack([r.real, r.imag])) for r in rings]
+
+
+def row(paths: Sequence[Path], rounds: int) -> list[float]:
+    """In the order of HEAD, without the count."""
+    each = 1e6 / (len(paths) * SEGMENTS)
+    quarter = math.ceil(math.pi / 4 / math.acos(1 - FLATTENED / DISTANCE))
+    fitted = [fit_arcs(p, TOLERANCE) for p in paths]
+    polygons = solids(fitted)
+    several = np.array(polygons)
+
+    def many(threads: int) -> object:
+        return offset_many(paths, DISTANCE, TOLERANCE, threads=threads)
+
+    fit = seconds(lambda: [fit_arcs(p, TOLERANCE) for p in paths], rounds)
+    arcs = seconds(lambda: [offset(p, DISTANCE, TOLERANCE) for p in fitted], rounds)
+    one = seconds(lambda: [s.buffer(DISTANCE, quad_segs=quarter) for s in polygons], rounds)
+    batch = seconds(lambda: many(1), rounds)
+    buffers = seconds(lambda: shapely.buffer(several, DISTANCE, quad_segs=quarter), rounds)
+    two = seconds(lambda: many(2), rounds, time.perf_counter)
+    ours = [fit * each, arcs * each, one * each, (fit + arcs) / one]
+    batches = [batch * each, buffers * each, batch / buffers, two * each, two / buffers]
+    return [*ours, *batches, memory(lambda: many(1)) / len(paths)]
 
 
 def test_time_for_each_segment_stays_flat() -> None:
-    most = int(os.environ.get("FOAMWRIGHT_OUTLINES", "1000"))
-    head = ("outlines", "fit", "offset", "buffer", "batch", "offset", "both", "many", "held")
-    units = (
-        "",
-        "us/segment",
-        "us/segment",
-        "us/segment",
-        "us/segment",
-        "x buffer",
-        "x buffer",
-        "x batch",
-        "MB",
-    )
-    offset(fit_arcs(outline(0), TOLERANCE), DISTANCE, TOLERANCE)  # compiled before it is timed
-    print("\n" + "".join(f"{h:>12}" for h in head) + "\n" + "".join(f"{u:>12}" for u in units))
+    most = int(os.environ.get("FOAMWRIGHT_OUTLINES", str(COUNTS[-1])))
+    row([outline(k) for k in range(WARM)], 1)  # compiled, caches filled
+    print("\n" + "".join(f"{h:>11}" for h in HEAD))
+    print("".join(f"{u:>11}" for u in HEAD.values()))
     for count in COUNTS:
-        paths = [outline(k) for k in range(min(count, most))]
-        fitted: list[Path] = []
-        fit = seconds(lambda p=paths, f=fitted: f.extend(fit_arcs(q, TOLERANCE) for q in p))
-        turned = [
-            q.transformed(Affine.rotation(360 * k / count))
-            for k in range(count // len(fitted))
-            for q in fitted
-        ]
-        arcs = seconds(lambda f=turned: [offset(q, DISTANCE, TOLERANCE) for q in f])
-        many = seconds(lambda f=turned: offset_many(f, DISTANCE, TOLERANCE))
-        one, batch = buffered(turned)
-        each = 1e6 / (count * SEGMENTS)
-        fit *= count / len(paths)
-        ratios = (arcs / one, (fit + arcs) / one, many / batch)
-        row = (fit * each, arcs * each, one * each, batch * each, *ratios)
-        print(f"{count:12}" + "".join(f"{v:12.1f}" for v in row) + f"{held():12.0f}")
+        if count <= most:
+            told = row([outline(k) for k in range(count)], max(1, TIMED // count))
+            print(f"{count:11}" + "".join(f"{v:11.1f}" for v in told), flush=True)

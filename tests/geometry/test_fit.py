@@ -14,8 +14,9 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from foamwright.errors import GeometryError
+from foamwright.geometry import batches
 from foamwright.geometry.affine import Affine
-from foamwright.geometry.fit import fit_arcs
+from foamwright.geometry.fit import fit_arcs, fit_many
 from foamwright.geometry.fitting.cusps import cut_at_cusps
 from foamwright.geometry.path import Path, turn_degrees
 from foamwright.geometry.segments import Arc, Cubic, Line
@@ -315,3 +316,24 @@ def test_a_cubic_of_a_billionth_beside_a_large_one() -> None:
     for cubics in ([large, tiny], [tiny.reversed(), large.reversed()]):
         drawn = Path.of(cubics, closed=False)
         assert deviation(drawn, fit_arcs(drawn, 0.006)) <= 0.0061
+
+
+def test_many_are_fitted_as_one_by_one_to_the_last_bit(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(batches, "BATCH", 7)
+    wave = through([complex(3 * k, 2 * math.sin(k)) for k in range(9)], False)
+    square = Path.polygon([0, 10, 10 + 10j, 10j])
+    tip = Path.of([Cubic(0, 20 + 10j, -10 + 10j, 10)], False)
+    straight = Path.of([Cubic(0, 3, 6, 9), Line(9, 9 + 5j)], False)
+    paths = [ellipse(50, 30 + k) for k in range(6)] + [wave, square, tip, straight, ellipse(3, 1)]
+    alone = tuple(fit_arcs(p, 0.01) for p in paths)
+    assert alone[7] is square
+    assert straight.segments[0] not in alone[9].segments
+    for threads in (1, 2, 3):
+        assert fit_many(paths, 0.01, threads) == alone
+    assert fit_many([], 0.01) == ()
+
+
+def test_one_bad_path_among_many_is_told() -> None:
+    bad = Path((Cubic(0, complex(math.nan, 0), 2, 3),), False)
+    with pytest.raises(GeometryError):
+        fit_many([ellipse(5, 3), bad], 0.01, threads=2)

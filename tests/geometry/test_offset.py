@@ -470,4 +470,6 @@ def test_what_is_known_at_once_is_what_the_polygon_library_says(path, reach, sig
 def test_many_at_once_are_as_one_by_one():
     paths = [*OUTLINES.values(), *(p.reversed() for p in OUTLINES.values())]
     for distance in (-2, 0, 0.1, 12):
-        assert offset_many(paths, distance, TOL) == tuple(offset(p, distance, TOL) for p in paths)
+        alone = tuple(offset(p, distance, TOL) for p in paths)
+        assert offset_many(paths, distance, TOL) == alone
+        assert offset_many(paths, distance, TOL, threads=2) == alone

@@ -19,9 +19,14 @@ F = TypeVar("F", bound=Callable[..., object])
 
 
 def compiled(function: F) -> F:
-    """The function in machine code, made at its first call with arguments of a kind, and kept."""
+    """The function in machine code, made at its first call with arguments of a kind, and kept.
+
+    It runs without the interpreter's lock.
+    """
+    if cast(Any, numba.config).DISABLE_JIT:
+        return function
     try:
-        made = numba.njit(cache=True, error_model="numpy")(function)
+        made = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
     except RuntimeError:  # nowhere to keep it
         return within(function)
     # numba tells by the function's own file alone whether what it kept is stale; what the

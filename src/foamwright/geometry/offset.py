@@ -19,8 +19,9 @@ import numpy as np
 import shapely
 
 from foamwright.errors import GeometryError
+from foamwright.geometry.batches import in_batches
 from foamwright.geometry.chains import Chains
-from foamwright.geometry.fit import fit_arcs
+from foamwright.geometry.fit import fit_many
 from foamwright.geometry.offset_fill import Ring, filled, flattened
 from foamwright.geometry.offset_raw import JOINS, SLIVER, Element, Join, raw_parallels
 from foamwright.geometry.offset_redrawn import redrawn
@@ -28,7 +29,7 @@ from foamwright.geometry.offset_simple import simple_results
 from foamwright.geometry.offset_trim import Trimmed, exact_path
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import Region
-from foamwright.geometry.segments import Arc, Cubic, Line, Points
+from foamwright.geometry.segments import Arc, Line, Points
 from foamwright.geometry.winding import twice_area
 
 __all__ = ["Join", "Parallel", "offset", "offset_many", "parallels", "parallels_many"]
@@ -38,8 +39,6 @@ FIT_SHARE = 0.7
 CHORD_SHARE = 0.125
 #: Places on each segment of a result at which it is measured, as parameters.
 SAMPLES = (0.0, 0.5)
-#: Segments that are worked on at once, so that memory stays bounded.
-BATCH = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,9 +85,13 @@ def offset_many(
     tolerance: float,
     join: Join = "round",
     mitre_limit: float = 4.0,
+    threads: int = 1,
 ) -> tuple[tuple[Path, ...], ...]:
-    """As `offset` of each path, in much less time than one by one."""
-    found = parallels_many(paths, distance, tolerance, join, mitre_limit)
+    """As `offset` of each path, to the last bit, in much less time than one by one.
+
+    threads: how many batches of paths are worked on side by side.
+    """
+    found = parallels_many(paths, distance, tolerance, join, mitre_limit, threads)
     return tuple(tuple(p.path for p in made) for made in found)
 
 
@@ -109,18 +112,26 @@ def parallels_many(
     tolerance: float,
     join: Join = "round",
     mitre_limit: float = 4.0,
+    threads: int = 1,
 ) -> tuple[tuple[Parallel, ...], ...]:
     """As `offset_many`, and for each path whether it is exact."""
-    paths = tuple(paths)
-    sources = [_as_arcs(p, tolerance * FIT_SHARE) for p in paths]
-    if distance == 0:
-        return tuple((Parallel(p, True),) for p in sources)
     how = _Joining(abs(distance), tolerance, join, mitre_limit)
-    made = (found for batch in _batches(sources) for found in _batch(batch, distance < 0, how))
-    return tuple(
-        tuple(_evened(p, path, distance, tolerance) for p in found) if path is not arcs else found
-        for path, arcs, found in zip(paths, sources, made, strict=True)
-    )
+
+    def work(batch: Sequence[Path]) -> list[tuple[Parallel, ...]]:
+        if not all(p.closed for p in batch):
+            raise GeometryError("only a closed path has a parallel")
+        sources = fit_many(batch, tolerance * FIT_SHARE)
+        if distance == 0:
+            return [(Parallel(p, True),) for p in sources]
+        made = _batch(sources, distance < 0, how)
+        return [
+            tuple(_evened(p, path, distance, tolerance) for p in found)
+            if path is not arcs
+            else found
+            for path, arcs, found in zip(batch, sources, made, strict=True)
+        ]
+
+    return tuple(in_batches(work, paths, threads))
 
 
 def _evened(made: Parallel, source: Path, distance: float, tolerance: float) -> Parallel:
@@ -128,27 +139,6 @@ def _evened(made: Parallel, source: Path, distance: float, tolerance: float) -> 
     if not made.exact:
         return made
     return Parallel(redrawn(made.path, source, distance, tolerance), True)
-
-
-def _as_arcs(path: Path, tolerance: float) -> Path:
-    if not path.closed:
-        raise GeometryError("only a closed path has a parallel")
-    if any(type(s) is Cubic for s in path.segments):
-        return fit_arcs(path, tolerance)
-    return path
-
-
-def _batches(paths: Sequence[Path]) -> Iterator[list[Path]]:
-    batch: list[Path] = []
-    size = 0
-    for p in paths:
-        batch.append(p)
-        size += len(p.segments)
-        if size >= BATCH:
-            yield batch
-            batch, size = [], 0
-    if batch:
-        yield batch
 
 
 def _batch(paths: Sequence[Path], backwards: bool, how: _Joining) -> Iterator[tuple[Parallel, ...]]:

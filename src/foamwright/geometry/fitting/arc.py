@@ -87,7 +87,7 @@ def distance_to_arc(p: complex, a: complex, b: complex, sweep: float) -> float:
 
 @within
 def distance_to_turned(p: complex, a: complex, b: complex, spin: complex, bulge: float) -> float:
-    """As distance_to_arc, for many points of one arc: spin turns its chord to its last direction."""
+    """As distance_to_arc; spin turns the chord to the arc's last direction."""
     chord = b - a
     if dot(p - a, chord * spin.conjugate()) < 0:
         return magnitude(p - a)

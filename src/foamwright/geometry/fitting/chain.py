@@ -17,8 +17,8 @@ import numpy as np
 from foamwright.geometry.chains import Floats
 from foamwright.geometry.compiled import within
 from foamwright.geometry.fitting.arc import arc_length, balanced_arc, distance_to_turned, off_circle
-from foamwright.geometry.fitting.curve import Curve, aim, index_at, on_lap, point_at, way_at
-from foamwright.geometry.fitting.plane import turn_between, wrapped
+from foamwright.geometry.fitting.curve import Curve, aim, index_at, on_lap, point_at, spot_at
+from foamwright.geometry.fitting.plane import times, wrapped
 from foamwright.geometry.fitting.reach import CHECKS, TARGETS, WIDEST_SWEEP
 from foamwright.geometry.segments import Points
 
@@ -62,13 +62,12 @@ def measured(curve: Curve, state: State, limits: Limits, besides: Floats) -> Aro
     rates, kinks = np.empty(n + 1), np.empty(n + 1)
     aims, off = np.empty((n, TARGETS), np.complex128), np.empty((n, TARGETS))
     for i in range(n + 1):
-        way, rates[i] = way_at(curve, state.u[i])
-        joints[i] = point_at(curve, state.u[i]) + 1j * state.across[i] * way
-        ways[i] = way
+        p, ways[i], rates[i] = spot_at(curve, state.u[i])
+        joints[i] = p + times(1j * ways[i], state.across[i])
     if limits.first_kink == 0.0:
         joints[n], ways[n], rates[n] = joints[0], ways[0], rates[0]
     worst = 0.0
-    came = limits.first
+    came = cmath.phase(limits.first)
     for i in range(n):
         chord = joints[i + 1] - joints[i]
         half, middle = chord / 2, (joints[i + 1] + joints[i]) / 2
@@ -84,17 +83,16 @@ def measured(curve: Curve, state: State, limits: Limits, besides: Floats) -> Aro
             off[i, k] = off_circle(aims[i, k], middle, half, bulge) / limits.tolerance
             worst = max(worst, abs(off[i, k]))
         heading = cmath.phase(chord)
-        kinks[i] = wrapped(heading - state.sweeps[i] / 2 - cmath.phase(came))
-        came = cmath.rect(1.0, heading + state.sweeps[i] / 2)
+        kinks[i] = wrapped(heading - state.sweeps[i] / 2 - came)
+        came = heading + state.sweeps[i] / 2
         worst = max(worst, abs(state.sweeps[i]) / WIDEST_SWEEP)
         worst = max(worst, limits.shortest / arc_length(chord, state.sweeps[i]))
         worst = max(worst, abs(state.across[i]) / limits.tolerance)
     if limits.first_kink == 0.0:
-        kinks[0] += turn_between(came, limits.first)
-        kinks[0] = wrapped(kinks[0])
+        kinks[0] = wrapped(kinks[0] + cmath.phase(limits.first) - came)
         kinks[n] = 0.0
     else:
-        kinks[n] = turn_between(came, limits.last)
+        kinks[n] = wrapped(cmath.phase(limits.last) - came)
     for i in range(n + 1):
         kinks[i] /= kink_limit(limits, i, n)
         worst = max(worst, abs(kinks[i]))

@@ -134,10 +134,11 @@ def tabled(cubics: Points, place: Floats, points: Points, ways: Points, loop: bo
 @within
 def index_at(curve: Curve, u: float) -> int:
     """The sample at or before u, so that there is one after it."""
-    low, high = 0, len(curve.u) - 1
+    at = curve.u
+    low, high = 0, len(at) - 1
     while high - low > 1:
         middle = (low + high) // 2
-        if curve.u[middle] <= u:
+        if at[middle] <= u:
             low = middle
         else:
             high = middle
@@ -153,38 +154,44 @@ def on_lap(curve: Curve, u: float) -> float:
 
 
 @within
-def cubic_at(curve: Curve, i: int, u: float) -> tuple[int, float]:
-    """The cubic and its t at place u, between samples i and i + 1."""
-    share = (u - curve.u[i]) / (curve.u[i + 1] - curve.u[i])
+def cubic_at(at: Floats, places: Floats, count: int, i: int, u: float) -> tuple[int, float]:
+    """Which of `count` cubics is at place u, between samples i and i + 1, and its t there."""
+    share = (u - at[i]) / (at[i + 1] - at[i])
     share = min(max(share, 0.0), 1.0)
-    k = min(int(curve.place[i]), len(curve.cubics) - 1)
+    k = min(int(places[i]), count - 1)
     # a cubic too short for a sample of its own is passed over: the one before it ends there
-    upto = min(curve.place[i + 1], k + 1.0)
-    return k, curve.place[i] + share * (upto - curve.place[i]) - k
+    upto = min(places[i + 1], k + 1.0)
+    return k, places[i] + share * (upto - places[i]) - k
 
 
 @within
 def point_at(curve: Curve, u: float) -> complex:
     u = on_lap(curve, u)
-    i = index_at(curve, u)
-    k, t = cubic_at(curve, i, u)
+    k, t = cubic_at(curve.u, curve.place, len(curve.cubics), index_at(curve, u), u)
     return position(curve.cubics, k, t)
 
 
 @within
 def way_at(curve: Curve, u: float) -> tuple[complex, float]:
     """The unit direction of travel at u, and mm of length for each step of u."""
+    _, way, rate = spot_at(curve, u)
+    return way, rate
+
+
+@within
+def spot_at(curve: Curve, u: float) -> tuple[complex, complex, float]:
+    """The point at u, the unit direction of travel there, and mm of length for each step of u."""
     u = on_lap(curve, u)
     i = index_at(curve, u)
-    k, t = cubic_at(curve, i, u)
-    v = velocity(curve.cubics, k, t)
+    k, t = cubic_at(curve.u, curve.place, len(curve.cubics), i, u)
+    p, v = position(curve.cubics, k, t), velocity(curve.cubics, k, t)
     speed = magnitude(v)
     step = curve.u[i + 1] - curve.u[i]
     rate = max(magnitude(curve.points[i + 1] - curve.points[i]) / step, 1e-9)
     if speed <= 1e-9 * (magnitude(curve.cubics[k, 1]) + magnitude(curve.cubics[k, 2])):
         near = i if u - curve.u[i] < step / 2 else i + 1
-        return curve.ways[near], rate
-    return times(v, 1 / speed), rate
+        return p, curve.ways[near], rate
+    return p, times(v, 1 / speed), rate
 
 
 @within
@@ -192,20 +199,21 @@ def aim(curve: Curve, low: float, high: float, count: int, made: Points) -> None
     """`count` points of the curve at even steps within low..high, in the middle of each."""
     step = (high - low) / count
     u = on_lap(curve, low + step / 2)
-    i, span = index_at(curve, u), curve.u[-1]
+    at, places, cubics = curve.u, curve.place, curve.cubics
+    i, span, last = index_at(curve, u), at[-1], len(at) - 2
     for k in range(count):
         u = low + (k + 0.5) * step
         if curve.loop:
             lapped = u - span * math.floor(u / span)
-            if lapped < curve.u[i]:
+            if lapped < at[i]:
                 i = 0
             u = lapped
         else:
             u = min(max(u, 0.0), span)
-        while i < len(curve.u) - 2 and curve.u[i + 1] < u:
+        while i < last and at[i + 1] < u:
             i += 1
-        j, t = cubic_at(curve, i, u)
-        made[k] = position(curve.cubics, j, t)
+        j, t = cubic_at(at, places, len(cubics), i, u)
+        made[k] = position(cubics, j, t)
 
 
 @within

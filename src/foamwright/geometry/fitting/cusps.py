@@ -16,10 +16,6 @@ CUSP_TURN = math.radians(45.0)
 STANDSTILL = 1e-7
 #: A place this near to an end, as a share of the tolerance, is the end.
 AT_END = 0.01
-#: A cubic whose slowest sample is above this share of its fastest has no cusp.
-SLOW = 0.15
-#: Where that is looked at: powers of t, (3, 17).
-TIMES = np.linspace(0.0, 1.0, 17) ** np.arange(3)[:, None]
 
 
 def controls_of(cubics: Sequence[Cubic]) -> Points:
@@ -31,14 +27,6 @@ def _velocities(controls: Points) -> Points:
     """Of cubics (k, 4), their speeds' powers of t, lowest first: (k, 3)."""
     p0, p1, p2, p3 = controls.T
     return np.column_stack((3 * (p1 - p0), 6 * (p0 - 2 * p1 + p2), 3 * (p3 - p0 + 3 * (p1 - p2))))
-
-
-def may_turn_back(controls: Points) -> list[bool]:
-    """Of cubics (k, 4), whether each gets slow enough somewhere that it may have a cusp."""
-    v = _velocities(controls)
-    speed = np.abs(v @ TIMES)
-    found: list[bool] = (speed.min(axis=1) <= SLOW * speed.max(axis=1)).tolist()
-    return found
 
 
 def cut_at_cusps(cubic: Cubic, tolerance: float) -> list[Cubic]:

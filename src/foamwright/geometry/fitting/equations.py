@@ -17,7 +17,7 @@ from foamwright.geometry.compiled import within
 from foamwright.geometry.fitting.arc import arc_length
 from foamwright.geometry.fitting.chain import Around, Limits, State, excess, kink_limit
 from foamwright.geometry.fitting.curve import Curve
-from foamwright.geometry.fitting.plane import dot, magnitude
+from foamwright.geometry.fitting.plane import dot, magnitude, times
 from foamwright.geometry.fitting.reach import TARGETS, WIDEST_SWEEP
 
 #: A little damping of each unknown by itself, so that the equations always have an answer.
@@ -121,7 +121,7 @@ def add_arc(
 ) -> None:
     """Slopes of arc i's own limits over its five unknowns, and of its directions at both ends."""
     along, scale = sizes
-    across = limits.tolerance
+    across, inverse = limits.tolerance, 1 / limits.tolerance
     a, b, w = now.joints[i], now.joints[i + 1], state.sweeps[i]
     chord = b - a
     length = max(magnitude(chord), 1e-12)
@@ -138,7 +138,7 @@ def add_arc(
         cosine = math.sqrt(max(1 - sine * sine, 0.0))
         lift = (1 - x * x) / max(cosine + c, 1e-6)
         # how the arc's point there follows its ends, along its normal there
-        turned = complex(sine, cosine) * (1 / across)
+        turned = times(complex(sine, cosine), inverse)
         follow_a = turned * complex((1 - x) / 2, s * lift / 2)
         follow_b = turned * complex((1 + x) / 2, -s * lift / 2)
         row[0], row[1] = (follow_a * along_a).real, -(follow_a * across_a).imag
