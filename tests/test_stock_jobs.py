@@ -212,6 +212,8 @@ def test_a_left_whose_right_is_had_by_turning_over_is_a_pair(tmp_path: Path) -> 
     (pair,) = result.plan.checks.pairs
     assert pair.is_pair
     assert not pair.is_even
+    page = (tmp_path / "out" / "operator-sheet.html").read_text("utf-8")
+    assert page.count("mirror image, once turned over by hand") == 1
 
 
 def test_a_piece_turned_against_the_nap_is_found_in_the_record(tmp_path: Path) -> None:

@@ -215,10 +215,11 @@ def piece_row(index: int, placed: Placement, look: Look) -> Mapping[str, Any]:
     """A line of the table of pieces; the size is of the target as it lies, mm."""
     piece = placed.piece
     x0, y0, x1, y1 = piece.outline.bounds
+    hand = "mirror image" if placed.copy.mirrored else "as drawn"
     return {
         "number": index,
         "name": placed.copy.name,
-        "hand": "mirror image" if placed.copy.mirrored else "as drawn",
+        "hand": f"{hand}, once turned over by hand" if placed.copy.turned else hand,
         "size": f"{x1 - x0:.1f} × {y1 - y0:.1f}",
         "turned": f"{placed.rotation:g}°",
         "arrows": arrow_words(placed, look.nap, look.stretch) or "any way",
