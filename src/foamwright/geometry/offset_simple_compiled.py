@@ -348,19 +348,6 @@ def _keep_stretch(c: Curves, kept: Kept, first: int, low: float, last: int, high
 
 
 @compiled
-def _sorted(key: Floats) -> Indices:
-    """Indices in the order of their keys, which are nearly in order."""
-    order = np.arange(len(key))
-    for i in range(1, len(key)):
-        e, j = order[i], i
-        while j > 0 and key[order[j - 1]] > key[e]:
-            order[j] = order[j - 1]
-            j -= 1
-        order[j] = e
-    return order
-
-
-@compiled
 def _loops_cut(
     c: Curves, places: Floats, count: int, area_to: Floats, kept: Kept
 ) -> tuple[bool, float]:
@@ -382,7 +369,7 @@ def _loops_cut(
         key[e] = element[e] + at[e] / c.length[element[e]]
         opens[e] = wraps == (x == 1)
         depth += 1 if wraps and x == 0 else 0
-    order = _sorted(key)
+    order = np.argsort(key, kind="mergesort")
     first = -1  # the last event after which no loop is open
     for i in range(events):
         a, e = order[i - 1], order[i]
