@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from scipy.special import ellipe
 
@@ -435,16 +435,22 @@ def test_outlines_with_cubics_keep_their_distance(path, reach, sign):
     assert_keeps_distance(path, made, reach, TOL * 1.1)
 
 
+#: Its closing by 3 mm has a tip beside the notch, where GEOS at 1e-3 mm is 0.042 mm off: the chords
+#: of what it grew first cross there.  At 1e-4 mm GEOS is within 2e-4 mm of Clipper2.
+NOTCHED = Path.polygon([cmath.rect(0.5 if k == 8 else 1, math.tau * k / 9) for k in range(9)])
+
+
 @settings(max_examples=30, deadline=None, derandomize=True)
 @given(outlines(), st.sampled_from([0.1, 0.5, 3.0]))
+@example(NOTCHED, 3.0)
 def test_out_and_back_is_the_closing_and_in_and_out_the_opening(path, reach):
     solid = rg.region(path, tolerance=5e-4)
     out = tuple(q for p in offset(path, reach, TOL) for q in offset(p, -reach, TOL))
-    closed = rg.closing(solid, reach, 1e-3)
+    closed = rg.closing(solid, reach, 1e-4)
     length = max(path.length, 0.1)
     assert rg.area(material(out, 5e-4)) == pytest.approx(rg.area(closed), abs=2 * TOL * length)
     inside = tuple(q for p in offset(path, -reach, TOL) for q in offset(p, reach, TOL))
-    opened = rg.opening(solid, reach, 1e-3)
+    opened = rg.opening(solid, reach, 1e-4)
     assert rg.area(material(inside, 5e-4)) == pytest.approx(rg.area(opened), abs=2 * TOL * length)
     # closing adds and never takes; opening takes and never adds
     assert rg.area(rg.minus(solid, material(out, 5e-4))) <= 2 * TOL * length
