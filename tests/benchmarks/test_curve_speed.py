@@ -2,11 +2,21 @@
 
     python -m pytest tests/benchmarks/test_curve_speed.py -o addopts= -s
 
-prints time per segment at 100, 1,000 and 10,000 outlines, whole, one by one and as one batch on
-one thread and on two, the ratios, and memory.  The shapes are 50 segments each, four cubics and a
-line in turn, no two alike.  The library's inputs are flattened at 0.002 mm.  Both sides have run on
-a few outlines before they are timed, and few outlines are timed several times over: the median
-counts.  FOAMWRIGHT_OUTLINES leaves out counts above it.  Nothing asserts a time.
+prints time per segment at 100, 1,000 and 10,000 outlines, all of them, and memory.  Both ways do the
+same work: arcs through the cubics first (fit), then the parallels of these arcs (offset).
+
+- one by one: `fit_arcs` of each outline, `offset` of each fitted path, the library's buffer of each
+  polygon; "x buffer" is (fit + offset) / buffer;
+- one batch: `fit_many` of all outlines, `offset_many` of all fitted paths, the library's buffer of
+  an array of all polygons, each on one thread, and the same ratio;
+- 2 threads: the same two by the wall's clock with two threads (give it two cores), and the ratio to
+  the library's one thread, on which alone it works;
+- memory: the most that the interpreter and numpy hold of one batch, fits and parallels included.
+
+The shapes are 50 segments each, four cubics and a line in turn, no two alike.  The library's inputs
+are flattened at 0.002 mm beforehand.  Both sides have run on a few outlines before they are timed,
+and few outlines are timed several times over: the median counts.  FOAMWRIGHT_OUTLINES leaves out
+counts above it.  Nothing asserts a time.
 """
 
 from __future__ import annotations
@@ -19,12 +29,12 @@ import statistics
 import time
 import tracemalloc
 from collections.abc import Callable, Sequence
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 import shapely
 
-from foamwright.geometry.fit import fit_arcs
+from foamwright.geometry.fit import fit_arcs, fit_many
 from foamwright.geometry.offset import offset, offset_many
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Cubic, Line, Segment
@@ -35,19 +45,23 @@ COUNTS = (100, 1_000, 10_000)
 #: Outlines that a time is taken from at least, and those that both sides run on before.
 TIMED, WARM = 1_000, 20
 Clock: TypeAlias = Callable[[], float]
-HEAD = {
-    "outlines": "",
-    "fit": "us/segment",
-    "offset": "us/segment",
-    "buffer": "us/segment",
-    "both": "x buffer",
-    "batch": "us/segment",
-    "buffers": "us/segment",
-    "batch ": "x buffers",
-    "threads": "us/s. wall",
-    "2 threads": "x buffers",
-    "memory": "kB/outline",
-}
+T = TypeVar("T")
+#: Each column's group, name and unit.
+HEAD = (
+    ("", "outlines", ""),
+    ("one by one", "fit", "us/segment"),
+    ("", "offset", "us/segment"),
+    ("", "buffer", "us/segment"),
+    ("", "both", "x buffer"),
+    ("one batch", "fit", "us/segment"),
+    ("", "offset", "us/segment"),
+    ("", "buffer", "us/segment"),
+    ("", "both", "x buffer"),
+    ("2 threads", "fit", "us/s. wall"),
+    ("", "offset", "us/s. wall"),
+    ("", "both", "x buffer"),
+    ("memory", "batch", "kB/outline"),
+)
 
 
 def outline(seed: int) -> Path:
@@ -74,14 +88,14 @@ def outline(seed: int) -> Path:
     return Path.of(made, True)
 
 
-def seconds(work: Callable[[], object], rounds: int, clock: Clock = time.process_time) -> float:
-    """Median; by the processor's time other programs' work doesn't count."""
+def timed(work: Callable[[], T], rounds: int, clock: Clock = time.process_time) -> tuple[float, T]:
+    """Median of seconds, and what was made; by the processor's time others' work doesn't count."""
     taken = []
     for _ in range(rounds):
         start = clock()
-        work()
+        made = work()
         taken.append(clock() - start)
-    return statistics.median(taken)
+    return statistics.median(taken), made
 
 
 def memory(work: Callable[[], object]) -> float:
@@ -102,29 +116,36 @@ def row(paths: Sequence[Path], rounds: int) -> list[float]:
     """In the order of HEAD, without the count."""
     each = 1e6 / (len(paths) * SEGMENTS)
     quarter = math.ceil(math.pi / 4 / math.acos(1 - FLATTENED / DISTANCE))
-    fitted = [fit_arcs(p, TOLERANCE) for p in paths]
+    fit, fitted = timed(lambda: [fit_arcs(p, TOLERANCE) for p in paths], rounds)
+    arcs, _ = timed(lambda: [offset(p, DISTANCE, TOLERANCE) for p in fitted], rounds)
     polygons = solids(fitted)
+    one, _ = timed(lambda: [s.buffer(DISTANCE, quad_segs=quarter) for s in polygons], rounds)
+    told = [fit * each, arcs * each, one * each, (fit + arcs) / one]
     several = np.array(polygons)
+    buffer, _ = timed(lambda: shapely.buffer(several, DISTANCE, quad_segs=quarter), rounds)
+    fit, arcs = batches(paths, 1, rounds, time.process_time)
+    told += [fit * each, arcs * each, buffer * each, (fit + arcs) / buffer]
+    fit, arcs = batches(paths, 2, rounds, time.perf_counter)
+    told += [fit * each, arcs * each, (fit + arcs) / buffer]
+    del fitted, polygons, several
+    return [*told, memory(lambda: batches(paths, 1, 1, time.process_time)) / len(paths)]
 
-    def many(threads: int) -> object:
-        return offset_many(paths, DISTANCE, TOLERANCE, threads=threads)
 
-    fit = seconds(lambda: [fit_arcs(p, TOLERANCE) for p in paths], rounds)
-    arcs = seconds(lambda: [offset(p, DISTANCE, TOLERANCE) for p in fitted], rounds)
-    one = seconds(lambda: [s.buffer(DISTANCE, quad_segs=quarter) for s in polygons], rounds)
-    batch = seconds(lambda: many(1), rounds)
-    buffers = seconds(lambda: shapely.buffer(several, DISTANCE, quad_segs=quarter), rounds)
-    two = seconds(lambda: many(2), rounds, time.perf_counter)
-    ours = [fit * each, arcs * each, one * each, (fit + arcs) / one]
-    batches = [batch * each, buffers * each, batch / buffers, two * each, two / buffers]
-    return [*ours, *batches, memory(lambda: many(1)) / len(paths)]
+def batches(paths: Sequence[Path], threads: int, rounds: int, clock: Clock) -> tuple[float, float]:
+    """Seconds for the fits of all paths, and for the parallels of all fits."""
+    fit, fitted = timed(lambda: fit_many(paths, TOLERANCE, threads), rounds, clock)
+    arcs, _ = timed(
+        lambda: offset_many(fitted, DISTANCE, TOLERANCE, threads=threads), rounds, clock
+    )
+    return fit, arcs
 
 
 def test_time_for_each_segment_stays_flat() -> None:
     most = int(os.environ.get("FOAMWRIGHT_OUTLINES", str(COUNTS[-1])))
     row([outline(k) for k in range(WARM)], 1)  # compiled, caches filled
-    print("\n" + "".join(f"{h:>11}" for h in HEAD))
-    print("".join(f"{u:>11}" for u in HEAD.values()))
+    print()
+    for line in zip(*HEAD, strict=True):
+        print("".join(f"{h:>11}" for h in line))
     for count in COUNTS:
         if count <= most:
             told = row([outline(k) for k in range(count)], max(1, TIMED // count))

@@ -71,6 +71,11 @@ def kinked(path: Path, each: int, degrees: float) -> Path:
     return Path.of(made, True)
 
 
+def anew(cut: Path, path: Path, distance: float) -> Path:
+    (made,) = redrawn([cut], [path], distance, TOL)
+    return made
+
+
 @pytest.mark.parametrize("degrees", [-0.8, 0.8])
 @pytest.mark.parametrize("distance", [-10.0, -15.0])
 def test_arcs_with_kinks_are_laid_anew(degrees, distance):
@@ -80,12 +85,12 @@ def test_arcs_with_kinks_are_laid_anew(degrees, distance):
     assert 0.7 < max(kinks(rough)) < 1.0
     (cut,) = offset(rough, distance, TOL)
     assert max(kinks(cut)) > 1.0
-    made = redrawn(cut, path, distance, TOL)
+    made = anew(cut, path, distance)
     assert max(kinks(made)) < 1.0
     assert min(s.length() for s in made.segments) >= 0.05
     assert off(path, made, distance) <= TOL + 1e-4
     assert len(made.segments) < len(cut.segments) / 2
-    assert redrawn(made, path, distance, TOL) is made
+    assert anew(made, path, distance) is made
 
 
 def test_the_ends_of_what_is_laid_anew_stay():
@@ -95,7 +100,7 @@ def test_the_ends_of_what_is_laid_anew_stay():
     rough = kinked(path, 32, 0.8)
     (cut,) = offset(rough, -12.0, TOL)
     assert max(kinks(cut)) > 1.0
-    made = redrawn(cut, path, -12.0, TOL)
+    made = anew(cut, path, -12.0)
     assert max(kinks(made)) < 1.0
     assert len(made.corners) == len(cut.corners) == 2
     for p in made.corner_points():

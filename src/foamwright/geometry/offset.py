@@ -123,22 +123,32 @@ def parallels_many(
         sources = fit_many(batch, tolerance * FIT_SHARE)
         if distance == 0:
             return [(Parallel(p, True),) for p in sources]
-        made = _batch(sources, distance < 0, how)
-        return [
-            tuple(_evened(p, path, distance, tolerance) for p in found)
-            if path is not arcs
-            else found
-            for path, arcs, found in zip(batch, sources, made, strict=True)
-        ]
+        made = list(_batch(sources, distance < 0, how))
+        return _evened(made, batch, sources, distance, tolerance)
 
     return tuple(in_batches(work, paths, threads))
 
 
-def _evened(made: Parallel, source: Path, distance: float, tolerance: float) -> Parallel:
-    """A parallel of cubics whose kinks and slivers are mended where they can be."""
-    if not made.exact:
-        return made
-    return Parallel(redrawn(made.path, source, distance, tolerance), True)
+def _evened(
+    made: Sequence[tuple[Parallel, ...]],
+    drawn: Sequence[Path],
+    fitted: Sequence[Path],
+    distance: float,
+    tolerance: float,
+) -> list[tuple[Parallel, ...]]:
+    """The parallels, with the kinks and slivers of those of cubics mended where they can be."""
+    of_cubics = [path is not arcs for path, arcs in zip(drawn, fitted, strict=True)]
+    told = [
+        (p.path, path)
+        for found, path, bent in zip(made, drawn, of_cubics, strict=True)
+        for p in found
+        if bent and p.exact
+    ]
+    anew = iter(redrawn([p for p, _ in told], [path for _, path in told], distance, tolerance))
+    return [
+        tuple(Parallel(next(anew), True) if p.exact else p for p in found) if bent else found
+        for found, bent in zip(made, of_cubics, strict=True)
+    ]
 
 
 def _batch(paths: Sequence[Path], backwards: bool, how: _Joining) -> Iterator[tuple[Parallel, ...]]:

@@ -22,8 +22,9 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from foamwright.geometry.chains import Chains, Flags, Floats, Indices
-from foamwright.geometry.fit import KINK, fit_arcs
+from foamwright.geometry.chains import Chains, Floats, Indices
+from foamwright.geometry.fit import fit_arcs
+from foamwright.geometry.offset_faults import at_fault, faults
 from foamwright.geometry.offset_raw import SLIVER
 from foamwright.geometry.path import CORNER_ANGLE, Path
 from foamwright.geometry.segments import Cubic, Line, Segment
@@ -42,8 +43,6 @@ LEAD = 0.4
 SAMPLES = 24
 #: A segment that begins within so much of a cubic's parameters of where one ends is the next.
 NEXT = 0.1
-#: What rounding may add to a kink, radians.
-ROUNDING = 1e-9
 #: Newton's steps to a foot, and halvings of a cubic's parameters that are tried.
 STEPS, HALVINGS = 8, 10
 #: A parallel no slower than this share of its source has no cusp near.
@@ -111,16 +110,12 @@ class _Nearest:
     @staticmethod
     def of(courses: Sequence[_Course]) -> _Nearest:
         t = (np.arange(SAMPLES) + 0.5) / SAMPLES
-        spots, which, places = [], [], []
-        for i, course in enumerate(courses):
-            for k, c in enumerate(course.cubics):
-                way = np.array([c.tangent(u) for u in t])
-                spots.append(c.points(t) - 1j * course.distance * way)
-                which.append(np.full(SAMPLES, i))
-                places.append(k + t)
+        drawn = [(i, k, c) for i, course in enumerate(courses) for k, c in enumerate(course.cubics)]
+        spots = [c.points(t) - 1j * courses[i].distance * c.tangents(t) for i, _, c in drawn]
         p = np.concatenate(spots)
         tree = shapely.STRtree(shapely.points(p.real, p.imag))
-        return _Nearest(tree, np.concatenate(which), np.concatenate(places))
+        which, places = np.repeat([i for i, _, _ in drawn], SAMPLES), [k + t for _, k, _ in drawn]
+        return _Nearest(tree, which, np.concatenate(places))
 
     def to(self, points: Sequence[complex]) -> tuple[list[int], list[float]]:
         """The course and the place of the sample nearest to each point."""
@@ -129,76 +124,39 @@ class _Nearest:
         return self.course[found].tolist(), self.place[found].tolist()
 
 
-@dataclass(frozen=True, slots=True)
-class Faults:
-    """Of each segment: whether it begins with a kink beyond KINK; whether it is a sliver.
+def redrawn(
+    made: Sequence[Path], sources: Sequence[Path], distance: float, tolerance: float
+) -> list[Path]:
+    """Parallels of paths with their uneven stretches as arcs through the true parallel.
 
-    widest: the widest turn at a joint that is no corner, radians.
+    made: lines and arcs, each `distance` mm to the right of its source, all closed.  Within
+    tolerance (mm) of the true parallel there; their corners, their other segments and the ends of
+    their stretches stay.  A stretch that can't be followed stays too.
     """
-
-    kinks: Flags
-    slivers: Flags
-    widest: float
-
-    def __bool__(self) -> bool:
-        return bool(self.kinks.any() or self.slivers.any())
-
-    def fewer(self, than: Faults) -> bool:
-        """Fewer of one kind, no more of the other, and no wider kink."""
-        ours, theirs = ((int(f.kinks.sum()), int(f.slivers.sum())) for f in (self, than))
-        no_worse = ours[0] <= theirs[0] and ours[1] <= theirs[1]
-        return ours != theirs and no_worse and self.widest <= max(than.widest, KINK) + ROUNDING
+    wrong = at_fault(made, sources, distance, tolerance)
+    return [
+        _redrawn(m, path, distance, tolerance) if is_wrong else m
+        for m, path, is_wrong in zip(made, sources, wrong, strict=True)
+    ]
 
 
-def faults(made: Chains, reach: float) -> Faults:
-    """Kinks at joints that are no corners, and slivers beside such joints but for round joins.
-
-    reach: mm, the radius of round joins.
-    """
-    none = np.zeros(0, dtype=np.bool_)
-    if not len(made.start):
-        return Faults(none, none, 0.0)
-    chord, half = made.end - made.start, 2 * np.arctan(made.bulge)
-    size, bent = np.abs(chord), half != 0
-    sine = np.where(bent, np.sin(np.abs(half)), 1.0)
-    length = np.where(bent, size * np.abs(half) / sine, size)
-    joins = bent & (np.abs(size / (2 * sine) - reach) < WITHIN)
-    came = chord * np.exp(1j * half)
-    count, index = np.diff(made.first), np.arange(len(chord))
-    low, many = np.repeat(made.first[:-1], count), np.repeat(count, count)
-    before, after = low + (index - 1 - low) % many, low + (index + 1 - low) % many
-    turn = np.abs(np.angle(chord * np.exp(-1j * half) * came[before].conjugate()))
-    smooth = ~made.corner
-    slivers = (length < SLIVER) & (smooth | smooth[after]) & ~joins
-    turn[made.corner] = 0.0
-    return Faults(turn > KINK + ROUNDING, slivers, float(turn.max()))
-
-
-def redrawn(made: Path, source: Path, distance: float, tolerance: float) -> Path:
-    """A parallel of a path with its uneven stretches as arcs through the true parallel.
-
-    made: lines and arcs, `distance` mm to the right of the source, both closed.  Within tolerance
-    (mm) of the true parallel there; its corners, its other segments and the ends of its stretches
-    stay.  A stretch that can't be followed stays too.
-    """
-    if not faults(Chains.of([made]), abs(distance)):
-        return made
+def _redrawn(made: Path, source: Path, distance: float, tolerance: float) -> Path:
     courses = list(_courses(source, distance))
     if not courses:
         return made
-    made = _begun_at_a_break(made)
-    wrong = faults(Chains.of([made]), abs(distance))
+    turned = _begun_at_a_break(made)
+    wrong = faults(Chains.of([turned]), abs(distance))
     near = _Nearest.of(courses)
     segments: list[Segment] = []
     corners: list[int] = []
-    for first, last in _spans(made):
-        if first in made.corners:
+    for first, last in _spans(turned):
+        if first in turned.corners:
             corners.append(len(segments))
-        here = [(k + i) % len(made.segments) for i in (0, 1) for k in range(first, last)]
+        here = [(k + i) % len(turned.segments) for i in (0, 1) for k in range(first, last)]
         if wrong.kinks[here].any() or wrong.slivers[here].any():
-            segments.extend(_span_anew(made.segments[first:last], courses, near, tolerance))
+            segments.extend(_span_anew(turned.segments[first:last], courses, near, tolerance))
         else:
-            segments.extend(made.segments[first:last])
+            segments.extend(turned.segments[first:last])
     found = fit_arcs(Path(tuple(segments), True, frozenset(corners)), ANEW * tolerance)
     return found if faults(Chains.of([found]), abs(distance)).fewer(wrong) else made
 

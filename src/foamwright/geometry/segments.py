@@ -248,14 +248,26 @@ class Cubic:
                 return _unit(v)
         raise GeometryError("a cubic of no length has no direction")
 
-    def _speeds(self, a: float, b: float) -> float:
-        half = (b - a) / 2
-        t = a + half * (1 + _GAUSS_X)
+    def tangents(self, t: npt.NDArray[np.float64]) -> Points:
+        """Unit directions at many parameters at once."""
+        way = self._derivatives(t)
+        size = np.abs(way)
+        if size.min() <= 1e-9 * size.max():
+            return np.array([self.tangent(u) for u in t.tolist()])
+        made: Points = way / size
+        return made
+
+    def _derivatives(self, t: npt.NDArray[np.float64]) -> Points:
         u = 1 - t
         d0 = self.control1 - self.start
         d1 = self.control2 - self.control1
         d2 = self.end - self.control2
-        speed = np.abs(3 * (u * u * d0 + 2 * u * t * d1 + t * t * d2))
+        made: Points = 3 * (u * u * d0 + 2 * u * t * d1 + t * t * d2)
+        return made
+
+    def _speeds(self, a: float, b: float) -> float:
+        half = (b - a) / 2
+        speed = np.abs(self._derivatives(a + half * (1 + _GAUSS_X)))
         return float(half * (speed @ _GAUSS_W))
 
     def length(self) -> float:

@@ -1,0 +1,122 @@
+"""Faults of parallels: kinks and slivers that neither a curve nor its true parallel has.
+
+Terms.  A *kink* is a turn of more than KINK at a joint that is no corner, a *sliver* a segment so
+short that it makes a cutter stutter.  A kink is the *drawing's own* where the source turns as much
+beside it, at a joint with a line or an arc: these stay as drawn, so its parallel turns there too.
+Looks only, many paths at once; does not mend.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from foamwright.geometry.chains import Chains, Flags
+from foamwright.geometry.fit import KINK
+from foamwright.geometry.offset_raw import SLIVER
+from foamwright.geometry.path import CORNER_ANGLE, Path
+from foamwright.geometry.segments import Cubic, Points
+
+#: A radius within this of the reach is a round join's, mm.
+WITHIN = 1e-6
+#: What rounding may add to a kink, radians.
+ROUNDING = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Faults:
+    """Of each segment: whether it begins with a kink beyond KINK; whether it is a sliver.
+
+    widest: the widest turn at a joint that is no corner, radians.
+    """
+
+    kinks: Flags
+    slivers: Flags
+    widest: float
+
+    def __bool__(self) -> bool:
+        return bool(self.kinks.any() or self.slivers.any())
+
+    def fewer(self, than: Faults) -> bool:
+        """Fewer of one kind, no more of the other, and no wider kink."""
+        ours, theirs = ((int(f.kinks.sum()), int(f.slivers.sum())) for f in (self, than))
+        no_worse = ours[0] <= theirs[0] and ours[1] <= theirs[1]
+        return ours != theirs and no_worse and self.widest <= max(than.widest, KINK) + ROUNDING
+
+
+def faults(made: Chains, reach: float) -> Faults:
+    """Kinks at joints that are no corners, and slivers beside such joints but for round joins.
+
+    reach: mm, the radius of round joins.
+    """
+    none = np.zeros(0, dtype=np.bool_)
+    if not len(made.start):
+        return Faults(none, none, 0.0)
+    chord, half = made.end - made.start, 2 * np.arctan(made.bulge)
+    size, bent = np.abs(chord), half != 0
+    sine = np.where(bent, np.sin(np.abs(half)), 1.0)
+    length = np.where(bent, size * np.abs(half) / sine, size)
+    joins = bent & (np.abs(size / (2 * sine) - reach) < WITHIN)
+    came = chord * np.exp(1j * half)
+    count, index = np.diff(made.first), np.arange(len(chord))
+    low, many = np.repeat(made.first[:-1], count), np.repeat(count, count)
+    before, after = low + (index - 1 - low) % many, low + (index + 1 - low) % many
+    turn = np.abs(np.angle(chord * np.exp(-1j * half) * came[before].conjugate()))
+    smooth = ~made.corner
+    slivers = (length < SLIVER) & (smooth | smooth[after]) & ~joins
+    turn[made.corner] = 0.0
+    return Faults(turn > KINK + ROUNDING, slivers, float(turn.max()))
+
+
+def at_fault(
+    made: Sequence[Path], sources: Sequence[Path], distance: float, tolerance: float
+) -> list[bool]:
+    """Which parallels have slivers, or kinks that are not the drawing's own.
+
+    made: closed paths of lines and arcs, each `distance` mm to the right of its source.
+    """
+    if not made:
+        return []
+    chains = Chains.of(made)
+    wrong = faults(chains, abs(distance))
+    slivers = np.logical_or.reduceat(wrong.slivers, chains.first[:-1]).tolist()
+    kinks = np.flatnonzero(wrong.kinks)
+    upto = np.searchsorted(kinks, chains.first)
+    own = [
+        kinks[a:b] - first
+        for first, a, b in zip(chains.first[:-1], upto[:-1], upto[1:], strict=True)
+    ]
+    return [
+        bool(sliver)
+        or (len(joints) > 0 and not _all_drawn(joints.tolist(), path, source, distance, tolerance))
+        for joints, sliver, path, source in zip(own, slivers, made, sources, strict=True)
+    ]
+
+
+def _all_drawn(
+    joints: Sequence[int], made: Path, source: Path, distance: float, tolerance: float
+) -> bool:
+    """Whether the kinks at these joints of a parallel are all the drawing's own."""
+    starts = np.array([s.start for s in source.segments])
+    return all(_is_drawn(j, made, source, starts, distance, tolerance) for j in joints)
+
+
+def _is_drawn(
+    joint: int, made: Path, source: Path, starts: Points, distance: float, tolerance: float
+) -> bool:
+    came, goes = made.segments[joint - 1].tangent(1.0), made.segments[joint].tangent(0.0)
+    between = came + goes
+    foot = made.segments[joint].start + 1j * distance * between / abs(between)
+    i = int(np.abs(starts - foot).argmin())
+    # directions are the drawing's to within half of what is a corner
+    off = tolerance + abs(distance) * math.radians(CORNER_ANGLE / 2)
+    before, after = source.segments[i - 1], source.segments[i]
+    if i in source.corners or abs(starts[i] - foot) > off:
+        return False
+    if isinstance(before, Cubic) and isinstance(after, Cubic):
+        return False
+    return abs(cmath.phase(after.tangent(0.0) / before.tangent(1.0))) > KINK
