@@ -2,8 +2,8 @@
 
     python -m pytest tests/benchmarks/test_curve_speed.py -o addopts= -s
 
-prints time per segment at 100, 1,000 and 10,000 outlines, all of them, and memory.  Both ways do the
-same work: arcs through the cubics first (fit), then the parallels of these arcs (offset).
+prints time per segment at 100, 1,000 and 10,000 outlines, all of them, and memory.  Each way does
+the same work: arcs through the cubics first (fit), then the parallels of these arcs (offset).
 
 - one by one: `fit_arcs` of each outline, `offset` of each fitted path, the library's buffer of each
   polygon; "x buffer" is (fit + offset) / buffer;
@@ -127,7 +127,6 @@ def row(paths: Sequence[Path], rounds: int) -> list[float]:
     told += [fit * each, arcs * each, buffer * each, (fit + arcs) / buffer]
     fit, arcs = batches(paths, 2, rounds, time.perf_counter)
     told += [fit * each, arcs * each, (fit + arcs) / buffer]
-    del fitted, polygons, several
     return [*told, memory(lambda: batches(paths, 1, 1, time.process_time)) / len(paths)]
 
 
