@@ -62,6 +62,26 @@ def least(cost: Values, rows: Rows) -> Values | None:
         return _least(cost, rows)
 
 
+@dataclass(frozen=True)
+class _Point:
+    """Where the method stands. miss: of the rows, pull: of the unknowns; both 0 at an answer."""
+
+    rows: Rows
+    slack: Values
+    dual: Values
+    miss: Values
+    pull: Values
+    inverse: Values
+
+    def step(self, aim: Values) -> tuple[Values, Values, Values]:
+        """The moves of unknowns, slacks and duals after which slack times dual is nearer to aim."""
+        weights = self.dual / self.slack
+        led = self.rows.back(aim / self.slack - weights * self.miss, len(self.pull))
+        dx = self.inverse @ (self.pull - led)
+        ds = self.miss - self.rows.of(dx)
+        return dx, ds, (aim - self.dual * ds) / self.slack
+
+
 def _least(cost: Values, rows: Rows) -> Values | None:
     count = len(cost)
     x = np.zeros(count)
@@ -73,21 +93,15 @@ def _least(cost: Values, rows: Rows) -> Values | None:
         gap = float(slack @ dual) / len(slack)
         if max(np.abs(miss).max(), np.abs(pull).max(), gap) < CLOSE:
             return x
-        weights = dual / slack
         try:
-            inverse = np.linalg.inv(rows.normal(weights, count))
+            inverse = np.linalg.inv(rows.normal(dual / slack, count))
         except np.linalg.LinAlgError:
             return None
-
-        def step(aim: Values) -> tuple[Values, Values, Values]:
-            dx = inverse @ (pull - rows.back(aim / slack - weights * miss, count))  # noqa: B023
-            ds = miss - rows.of(dx)  # noqa: B023
-            return dx, ds, (aim - dual * ds) / slack  # noqa: B023
-
-        _, ds, dz = step(-slack * dual)
+        at = _Point(rows, slack, dual, miss, pull, inverse)
+        _, ds, dz = at.step(-slack * dual)
         ahead = (slack + _reach(slack, ds) * ds) @ (dual + _reach(dual, dz) * dz) / len(slack)
         centre = gap * (ahead / gap) ** 3
-        dx, ds, dz = step(centre - ds * dz - slack * dual)
+        dx, ds, dz = at.step(centre - ds * dz - slack * dual)
         if not np.isfinite(dx).all():
             return None
         primal, other = (min(1.0, SHORT_OF_BOUND * _reach(*p)) for p in ((slack, ds), (dual, dz)))
