@@ -94,7 +94,7 @@ def _least(cost: Values, rows: Rows) -> Values | None:
         if max(np.abs(miss).max(), np.abs(pull).max(), gap) < CLOSE:
             return x
         try:
-            inverse = np.linalg.inv(rows.normal(dual / slack, count))
+            inverse: Values = np.linalg.inv(rows.normal(dual / slack, count)).astype(np.float64)
         except np.linalg.LinAlgError:
             return None
         at = _Point(rows, slack, dual, miss, pull, inverse)
