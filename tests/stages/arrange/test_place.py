@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 from dataclasses import replace
 from itertools import combinations
 from typing import Any
@@ -12,10 +13,13 @@ import pytest
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import distance, region
-from foamwright.model import Copy, Limits, Sheet, Stock
+from foamwright.model import Copy, Limits, Placement, Sheet, Stock
 from foamwright.stages.arrange import Asked, arrange, fill, kept
-from foamwright.stages.arrange.outline import turned_corner, turned_size
+from foamwright.stages.arrange.fill import Progress, Task, units_of, worth_trying
+from foamwright.stages.arrange.greedy import first_order
+from foamwright.stages.arrange.outline import Shape, turned_corner, turned_size
 from foamwright.stages.arrange.search import Found
+from foamwright.stages.arrange.window import window_of
 from tests.pieces import copy_of, piece, rectangle
 
 LIMITS = Limits((400, 300), "flat", (5, 6, 7, 8), clearance=3, edge=1)
@@ -95,6 +99,7 @@ def test_a_piece_that_fits_no_stock_is_refused_with_both_sizes() -> None:
     assert found.piece == "mat/drawn/1"
     assert "500.0 x 350.0" in found.what
     assert "387.0 x 283.0" in found.what
+    assert "[[piece.split]]" in found.mend
 
 
 def test_a_second_stock_takes_what_the_first_can_not_bear() -> None:
@@ -301,3 +306,47 @@ def test_a_turned_size_is_that_of_the_turned_outline(turn: float) -> None:
     box = made.piece.outline.transformed(Affine.rotation(turn)).bounds
     assert turned_size(made, turn) == pytest.approx((box[2] - box[0], box[3] - box[1]))
     assert turned_corner(made, turn) == pytest.approx(complex(box[0], box[1]))
+
+
+def test_many_pieces_are_tried_on_a_window_as_far_as_it_may_bear_them() -> None:
+    window = window_of(SHEET, LIMITS)
+    few = first_order(units_of([Shape(c, (0.0,)) for c in leaves(12)]))
+    assert worth_trying(few, window) == few
+    many = first_order(units_of([Shape(leaf(f"l{k}", 40 + k / 50), (0.0,)) for k in range(900)]))
+    tried = worth_trying(many, window)
+    largest = tried[: -fill.MOST_IN_GAPS]
+    assert largest == many[: len(largest)]
+    bears = window.across * window.along
+    assert sum(s.area for (s,) in largest) > bears > sum(s.area for (s,) in largest) / 2
+    others = tried[len(largest) :]
+    sizes = [s.area for (s,) in others]
+    assert sizes == sorted(sizes, reverse=True)
+    assert sizes[-1] < 1.1 * many[-1][0].area
+
+
+def test_small_pieces_are_laid_where_the_largest_find_no_room() -> None:
+    hook = Path.polygon([0, 390, 390 + 50j, 50 + 50j, 50 + 290j, 290j])
+    odd = Stock("foam", "offcut", 390, 290, 1, "left", hook)
+    wide = [copy_of(piece(f"wide-{k}", rectangle(200, 100))) for k in range(200)]
+    small = [copy_of(piece(f"small-{k}", rectangle(30, 20))) for k in range(3)]
+    layout = arrange([*wide, *small], [odd, replace(SHEET, count=1)], LIMITS, QUICK)
+    on_odd = [p.copy.of for s in layout.sheets if s.stock == odd for p in s.placements]
+    assert sorted(on_odd) == ["small-0", "small-1", "small-2"]
+
+
+def test_layouts_that_come_too_fast_are_not_all_told() -> None:
+    told: list[Progress] = []
+    task = Task(3, 5, 1, told.append)
+    laid: list[int] = []
+
+    def lie() -> list[Placement]:
+        laid.append(1)
+        time.sleep(0.05)
+        return [Placement(leaf("one", 60), 0, 10, 10)]
+
+    for _ in range(5):
+        task.told(window_of(SHEET, LIMITS), lie)
+    assert (len(told), len(laid)) == (1, 1)
+    task.quiet_until = 0.0
+    task.told(window_of(SHEET, LIMITS), lie)
+    assert (len(told), len(laid)) == (2, 2)

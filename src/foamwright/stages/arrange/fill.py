@@ -7,6 +7,7 @@ leaves over beyond the window's length goes into the gaps, as far as it fits.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -33,6 +34,11 @@ from foamwright.stages.arrange.window import FIT_EPS, Window
 SEARCHED_SHARE = 1.3
 #: Units that the plain placer lays on a plain rectangle, where rows and the search lay all.
 MOST_LAID = 400
+#: Units that are tried in the gaps of a window that the largest fill: each takes 10 to 20 ms, also
+#: where it finds no place.
+MOST_IN_GAPS = 24
+#: Telling takes this part of the time at most: each layout told of is placed exactly for it.
+TELLING = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +67,7 @@ class Task:
     sheet: int = 1
     stopped: bool = False
     began: float = field(default_factory=time.monotonic)
+    quiet_until: float = 0.0
 
     @property
     def left(self) -> float:
@@ -69,14 +76,23 @@ class Task:
             return 0.0
         return max(0.0, self.began + self.seconds - time.monotonic())
 
-    def told(self, window: Window, placed: Sequence[Placement]) -> None:
-        if self.tell is None or not placed:
+    def told(self, window: Window, lie: Callable[[], Sequence[Placement]]) -> None:
+        """Tells of a layout, unless it comes so soon that telling would hold the search up."""
+        began = time.monotonic()
+        if self.tell is None or began < self.quiet_until:
             return
+        placed = lie()
+        if placed:
+            self.tell(self._progress(window, placed))
+        now = time.monotonic()
+        self.quiet_until = now + (now - began) * (1 / TELLING - 1)
+
+    def _progress(self, window: Window, placed: Sequence[Placement]) -> Progress:
         far = max(p.piece.outline.bounds[3] for p in placed)
         area = sum(p.copy.piece.outline.area for p in placed)
         filled = area / (window.width * max(far, FIT_EPS))
         spent = time.monotonic() - self.began
-        self.tell(Progress(window.stock.material, self.sheet, len(placed), filled, spent))
+        return Progress(window.stock.material, self.sheet, len(placed), filled, spent)
 
 
 @dataclass(frozen=True)
@@ -105,15 +121,38 @@ def quick_fill(window: Window, shapes: Sequence[Shape], clearance: float) -> Fil
     loose = [s for s in shapes if s.copy.pin is None]
     units = first_order(units_of(loose))
     is_open = not pinned and window.is_open(tuple(s.copy for s in loose))
-    placed = (*pinned, *lay(_affordable(units) if is_open else units, ground))
+    tried = worth_trying(units, window)
+    laid = lay(tried, ground) or (lay(units, ground) if len(tried) < len(units) else ())
+    placed = (*pinned, *laid)
     if is_open:
         rows = whole_groups(place_in_rows(loose, window, clearance), units)
         placed = max(placed, rows, key=score)
     return Filled(placed, unpinned=tuple(unpinned))
 
 
-def _affordable(units: list[Unit]) -> list[Unit]:
-    return units[:MOST_LAID]
+def worth_trying(units: Sequence[Unit], window: Window) -> list[Unit]:
+    """The largest, which fill the window, and some of each size of the others for its gaps.
+
+    units: the largest first.  All, where they are not much more than the window can bear.
+    """
+    filling = _share(units, window)
+    return [*filling[:MOST_LAID], *_some(units[len(filling) :])]
+
+
+def _share(units: Sequence[Unit], window: Window) -> list[Unit]:
+    """The first of them, up to somewhat more than the window can bear."""
+    taken: list[Unit] = []
+    area = 0.0
+    for unit in units:
+        if taken and area > SEARCHED_SHARE * window.across * window.along:
+            break
+        taken.append(unit)
+        area += sum(s.area for s in unit)
+    return taken
+
+
+def _some(units: Sequence[Unit]) -> Sequence[Unit]:
+    return units[:: max(1, math.ceil(len(units) / MOST_IN_GAPS))]
 
 
 def fill(window: Window, shapes: Sequence[Shape], task: Task, seconds: float) -> Filled:
@@ -122,10 +161,10 @@ def fill(window: Window, shapes: Sequence[Shape], task: Task, seconds: float) ->
     if searching and window.is_open(tuple(s.copy for s in shapes)):
         units = first_order(units_of(shapes))
         rows = whole_groups(place_in_rows(shapes, window, task.clearance), units)
-        task.told(window, rows)
+        task.told(window, lambda: rows)
         return _by_strip(window, shapes, task, seconds, rows)
     first = quick_fill(window, shapes, task.clearance)
-    task.told(window, first.placed)
+    task.told(window, lambda: first.placed)
     if not searching or all(s.copy.pin is not None for s in shapes):
         return first
     return _by_orders(window, shapes, task, seconds, first)
@@ -138,13 +177,14 @@ def _by_orders(
     stretch = stretch_for(shapes, window, task.clearance)
     ground = Ground.of(window, task.clearance, stretch)
     pinned, _ = lay_pinned([s for s in shapes if s.copy.pin is not None], ground)
-    units = units_of([s for s in shapes if s.copy.pin is None])
+    loose = units_of([s for s in shapes if s.copy.pin is None])
+    units = worth_trying(first_order(loose), window)
 
     def better(placed: tuple[Placement, ...]) -> bool:
         whole = (*pinned, *placed)
         if score(whole) > score(best[0]):
             best[0] = whole
-            task.told(window, whole)
+            task.told(window, lambda: whole)
         return True
 
     try:
@@ -163,13 +203,13 @@ def _by_strip(
 ) -> Filled:
     """The strip search's layout with its gaps filled; rows, or the plain placer's, if it fails."""
     units = first_order(units_of(shapes))
-    searched = _share([_one_way_up(s) for u in units for s in u], window)
+    searched = [_one_way_up(s) for u in _share(units, window) for s in u]
     best: list[Found] = []
     height, gap = strip_for(window.across, task.clearance, max(s.miss for s in searched))
 
     def better(found: Found) -> bool:
         best[:] = [found]
-        task.told(window, _within(searched, found, window, gap))
+        task.told(window, lambda: _within(searched, found, window, gap))
         return True
 
     try:
@@ -187,18 +227,6 @@ def _by_strip(
     if len(placed) < len(shapes) or not placed:
         rows = max(rows, quick_fill(window, shapes, task.clearance).placed, key=score)
     return Filled(max(placed, rows, key=score))
-
-
-def _share(shapes: Sequence[Shape], window: Window) -> list[Shape]:
-    """The first of them, up to somewhat more than the window can bear."""
-    taken: list[Shape] = []
-    area = 0.0
-    for shape in shapes:
-        if taken and area > SEARCHED_SHARE * window.across * window.along:
-            break
-        taken.append(shape)
-        area += shape.area
-    return taken
 
 
 def _one_way_up(shape: Shape) -> Shape:
@@ -248,7 +276,8 @@ def _gaps_filled(
     rest = [u for u in units if u[0].copy.name not in there]
     if not rest:
         return placed
+    may_all_fit = len(_share(units, window)) == len(units)
     ground = Ground.of(window, clearance)
     for p in placed:
         ground.take(p)
-    return (*placed, *lay(_affordable(rest), ground))
+    return (*placed, *lay(rest[:MOST_LAID] if may_all_fit else _some(rest), ground))

@@ -14,6 +14,7 @@ from foamwright.geometry.path import Path
 from foamwright.geometry.region import Region, common, covers, is_empty, opening, region
 from foamwright.model import Copy, Limits, Placement, Stock, Zone
 from foamwright.stages.arrange.board import Board
+from foamwright.stages.arrange.fill import worth_trying
 from foamwright.stages.arrange.greedy import Ground, edges, first_order, lay
 from foamwright.stages.arrange.outline import Shape
 from foamwright.stages.arrange.window import OUTLINE_TOLERANCE, Window, window_of
@@ -129,7 +130,7 @@ def _filled(host: Copy, may: Sequence[Copy], limits: Limits) -> tuple[tuple[Plac
         box = (window.left, window.near, window.right, window.far)
         room = _room(hole, limits.hand, limits.clearance)
         ground = Ground(window, limits.clearance, Board.of(box, room), edges(room))
-        made += lay(first_order([(s,) for s in shapes]), ground)
+        made += lay(worth_trying(first_order([(s,) for s in shapes]), window), ground)
     turns = tuple(r for r in host.rotations if all(_suits(p, r) for p in made))
     if not made or not turns:
         return (), host

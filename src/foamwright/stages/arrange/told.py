@@ -107,7 +107,8 @@ def _fits_nowhere(copy: Copy, windows: Sequence[Window]) -> Finding:
         copy.name,
         f"{across:.1f} x {along:.1f} mm fits no stock of {copy.material} "
         f"(usable: {room or 'none'})",
-        "give a larger [[stock]], another machine or a smaller scale",
+        "give a larger [[stock]], another machine, a line to part it along ([[piece.split]]) "
+        "or a smaller scale",
         piece=copy.name,
     )
 
