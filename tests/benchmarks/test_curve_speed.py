@@ -11,7 +11,8 @@ the same work: arcs through the cubics first (fit), then the parallels of these 
   an array of all polygons, each on one thread, and the same ratio;
 - 2 threads: the same two by the wall's clock with two threads (give it two cores), and the ratio to
   the library's one thread, on which alone it works;
-- memory: the most that the interpreter and numpy hold of one batch, fits and parallels included.
+- memory: the most that the interpreter and numpy hold of "one batch", fits and parallels included.
+  The arrays of 5,000 segments' work are in it whatever the count: they show at 100 outlines.
 
 The shapes are 50 segments each, four cubics and a line in turn, no two alike.  The library's inputs
 are flattened at 0.002 mm beforehand.  Both sides have run on a few outlines before they are timed,
