@@ -186,6 +186,20 @@ def test_a_failed_search_falls_back_to_rows(monkeypatch: pytest.MonkeyPatch) -> 
         assert_rules_kept(sheet, LIMITS)
 
 
+def test_a_wrong_layout_does_not_take_those_before_with_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def wrong_at_last(*asked: Any) -> None:
+        asked[-1](Found(((0, 0.0, 10.0, 10.0), (1, 0.0, 120.0, 10.0)), 200.0, 0.4))
+        asked[-1](Found(((0, 0.0, 10.0, 10.0), (1, 0.0, 90.0, 10.0)), 170.0, 0.5))
+        asked[-1](Found(((0, 0.0, 10.0, 10.0), (1, 0.0, 11.0, 10.0)), 80.0, 1.0))
+
+    monkeypatch.setattr(fill, "find", wrong_at_last)
+    layout = arrange(leaves(2), [SHEET], LIMITS, QUICK)
+    assert not layout.findings
+    assert_rules_kept(layout.sheets[0], LIMITS)
+
+
 def test_a_search_that_breaks_the_clearance_is_not_believed(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -204,11 +204,11 @@ def _by_strip(
     """The strip search's layout with its gaps filled; rows, or the plain placer's, if it fails."""
     units = first_order(units_of(shapes))
     searched = [_one_way_up(s) for u in _share(units, window) for s in u]
-    best: list[Found] = []
+    found_so_far: list[Found] = []  # the best last
     height, gap = strip_for(window.across, task.clearance, max(s.miss for s in searched))
 
     def better(found: Found) -> bool:
-        best[:] = [found]
+        found_so_far.append(found)
         task.told(window, lambda: _within(searched, found, window, gap))
         return True
 
@@ -216,13 +216,16 @@ def _by_strip(
         find(searched, height, gap, seconds, task.seed, better)
     except KeyboardInterrupt:
         task.stopped = True
-    if not best:
+    if not found_so_far:
         plain = quick_fill(window, shapes, task.clearance).placed
         return Filled(plain, "" if task.stopped else "the search gave no layout")
-    placed = whole_groups(_within(searched, best[0], window, gap), units)
-    broken = broken_rule(placed, window, task.clearance)
-    if broken is not None:
-        return Filled(quick_fill(window, shapes, task.clearance).placed, broken)
+    for found in reversed(found_so_far):
+        placed = whole_groups(_within(searched, found, window, gap), units)
+        broken = broken_rule(placed, window, task.clearance)
+        if broken is None:
+            break
+    else:
+        return Filled(quick_fill(window, shapes, task.clearance).placed, broken or "")
     placed = _gaps_filled(placed, units, window, task.clearance)
     if len(placed) < len(shapes) or not placed:
         rows = max(rows, quick_fill(window, shapes, task.clearance).placed, key=score)

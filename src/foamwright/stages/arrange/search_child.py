@@ -65,7 +65,8 @@ def _eased(request: dict[str, Any], seconds: float) -> bool:
     eased = Eased(request["items"], request["height"] - 2 * edge - request["slack"], gap)
     if not eased.is_worth:
         return False
-    best, shortest, spent, lasts, waiting = float("inf"), float("inf"), 0.0, RIGHTING_S, None
+    best, shortest, spent, lasts = float("inf"), float("inf"), 0.0, RIGHTING_S
+    waiting: list[Any] = []  # the shortest last; where that can't be put right, the next may be
 
     def put_right(solution: Any) -> None:
         nonlocal best, spent, lasts
@@ -73,7 +74,10 @@ def _eased(request: dict[str, Any], seconds: float) -> bool:
         made = eased.put_right(_laid(solution))
         lasts = time.monotonic() - start
         spent += lasts
-        if made is not None and made[0] < best:
+        if made is None:
+            return
+        waiting.clear()
+        if made[0] < best:
             best = made[0]
             laid = [(item, turn, x + edge, y + edge) for item, turn, x, y in made[1]]
             _tell(best + 2 * edge, laid, request)
@@ -81,14 +85,14 @@ def _eased(request: dict[str, Any], seconds: float) -> bool:
     shapes, left = eased.shapes(), seconds - (time.monotonic() - began)
     for solution in _solutions(request, shapes, eased.strip, gap, left):
         if solution is not None and solution.width < shortest:
-            shortest, waiting = solution.width, solution
+            shortest = solution.width
+            waiting.append(solution)
         gone = time.monotonic() - began
         is_time = spent + lasts <= RIGHTING * gone or gone >= seconds - LAST_TIMES * lasts
-        if waiting is not None and is_time:
-            put_right(waiting)
-            waiting = None
-    if waiting is not None:
-        put_right(waiting)
+        if waiting and is_time:
+            put_right(waiting.pop())
+    while waiting and time.monotonic() - began <= seconds:
+        put_right(waiting.pop())
     return True
 
 
