@@ -1,8 +1,9 @@
 """Faults of parallels: kinks and slivers that neither a curve nor its true parallel has.
 
 Terms.  A *kink* is a turn of more than KINK at a joint that is no corner, a *sliver* a segment so
-short that it makes a cutter stutter.  A kink is the *drawing's own* where the source turns as much
-beside it, at a joint with a line or an arc: these stay as drawn, so its parallel turns there too.
+short that it makes a cutter stutter.  A kink is the *drawing's own* where the source has one beside
+it, at a joint with a line or an arc: these stay as drawn, so its parallel turns there too,
+and by more inside a bend.
 Looks only, many paths at once; does not mend.
 """
 
