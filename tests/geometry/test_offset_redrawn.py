@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 from tests.geometry.dense import Edge, places
 
+from foamwright.geometry.affine import Affine
 from foamwright.geometry.offset import offset
-from foamwright.geometry.offset_redrawn import redrawn
+from foamwright.geometry.offset_redrawn import _is_sound, redrawn
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 
@@ -107,6 +108,17 @@ def test_the_ends_of_what_is_laid_anew_stay():
         assert min(abs(p - q) for q in cut.corner_points()) < 1e-9
         assert p.real == pytest.approx(12.0, abs=1e-9)
     assert off(path, made, -12.0) <= TOL + 1e-4
+
+
+def test_what_strays_or_goes_round_twice_is_not_taken():
+    path = ellipse(A, B)
+    (made,) = offset(path, -12.0, TOL)
+    assert _is_sound(made, made, path, -12.0, TOL)
+    for moved in (0.5 * TOL, 2 * TOL):
+        aside = made.transformed(Affine.translation(moved))
+        assert _is_sound(aside, made, path, -12.0, TOL) == (off(path, aside, -12.0) <= 1.05 * TOL)
+    twice = Path.of([*made.segments, *made.segments], True)
+    assert not _is_sound(twice, made, path, -12.0, TOL)
 
 
 @pytest.mark.parametrize("degrees", [-1.5, -0.4, 0.4, 1.5])

@@ -47,6 +47,8 @@ NEXT = 0.1
 STEPS, HALVINGS = 8, 10
 #: A parallel no slower than this share of its source has no cusp near.
 SLOW = 1e-3
+#: The share of the tolerance to which a path is flattened where a new one is measured by it.
+MEASURED = 0.05
 #: Where a segment is held against a course, as parameters.
 HELD = (0.03, 0.5, 0.97)
 
@@ -158,7 +160,31 @@ def _redrawn(made: Path, source: Path, distance: float, tolerance: float) -> Pat
         else:
             segments.extend(turned.segments[first:last])
     found = fit_arcs(Path(tuple(segments), True, frozenset(corners)), ANEW * tolerance)
-    return found if faults(Chains.of([found]), abs(distance)).fewer(wrong) else made
+    better = faults(Chains.of([found]), abs(distance)).fewer(wrong)
+    return found if better and _is_sound(found, made, source, distance, tolerance) else made
+
+
+def _is_sound(found: Path, made: Path, source: Path, distance: float, tolerance: float) -> bool:
+    """Whether a path keeps its distance wherever it isn't as it was, and bounds as much area.
+
+    The second, since a stretch drawn twice round would keep its distance too.
+    """
+    own, before = (_chords(p, tolerance * MEASURED) for p in (source, made))
+    spots = np.array([s.point(t) for s in found.segments for t in HELD])
+    at = shapely.points(spots.real, spots.imag)
+    off = np.abs(shapely.distance(at, own) - abs(distance))
+    strays = (off > tolerance * (1 + MEASURED)) & (
+        shapely.distance(at, before) > tolerance * MEASURED + WITHIN
+    )
+    areas = [math.fsum(s.area() for s in p.segments) for p in (found, made)]
+    return not strays.any() and abs(areas[0] - areas[1]) <= 2 * tolerance * made.length
+
+
+def _chords(path: Path, tolerance: float) -> shapely.LineString:
+    points = np.concatenate([s.flatten(tolerance) for s in path.segments])
+    ring = shapely.LineString(np.column_stack([points.real, points.imag]))
+    shapely.prepare(ring)
+    return ring
 
 
 def _spans(path: Path) -> Iterator[tuple[int, int]]:
