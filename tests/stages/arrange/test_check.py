@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from foamwright.geometry.path import Path
 from foamwright.model import Limits, Placement, Stock
 from foamwright.stages.arrange.check import broken_rule
 from foamwright.stages.arrange.window import window_of
@@ -30,6 +31,16 @@ def test_pieces_that_overlap_are_told_whatever_the_clearance(way: float, clearan
 @pytest.mark.parametrize("way", [99.995, 100.0, 100.5])
 def test_without_a_clearance_pieces_may_touch(way: float) -> None:
     assert beside(way, 0.0) is None
+
+
+@pytest.mark.parametrize(("into", "is_wrong"), [(0.002, False), (0.03, True)])
+def test_tips_may_share_a_speck(into: float, is_wrong: bool) -> None:
+    corners = [[0, 100 + 50j, 100j], [200, 200 + 100j, 100 - into + 50j]]
+    tips = [
+        Placement(copy_of(piece(name, Path.polygon(at))), 0, 0, 0)
+        for name, at in zip(("one", "other"), corners, strict=True)
+    ]
+    assert (broken_rule(tips, WINDOW, 0.0) is not None) == is_wrong
 
 
 def test_a_piece_in_an_opening_overlaps_nothing() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from foamwright.geometry.region import Region, common, distance, grown, is_empty, near, region
+from foamwright.geometry.region import Region, distance, grown, near, region
 from foamwright.model import Placement
 from foamwright.stages.arrange.outline import turned_corner
 from foamwright.stages.arrange.window import Window
@@ -26,14 +26,14 @@ def broken_rule(placements: Sequence[Placement], window: Window, clearance: floa
         if gap < clearance - 2 * CHECK_TOLERANCE:
             a, b = placements[i].copy.name, placements[j].copy.name
             return f"{a} and {b} are {gap:.2f} mm apart, {clearance:.2f} mm are asked for"
-        if gap == 0 and _is_deep(common(shapes[i], shapes[j])):
+        if gap == 0 and _is_deep(shapes[i], shapes[j]):
             return f"{placements[i].copy.name} and {placements[j].copy.name} overlap"
     return None
 
 
-def _is_deep(shared: Region) -> bool:
-    """Whether what two pieces share is wider anywhere than a gap may miss by."""
-    return not is_empty(grown(shared, -CHECK_TOLERANCE, CHECK_TOLERANCE / 4))
+def _is_deep(one: Region, other: Region) -> bool:
+    """Whether the one, narrowed by what a gap may miss by, still lies in the other."""
+    return distance(grown(one, -2 * CHECK_TOLERANCE, CHECK_TOLERANCE / 4), other) == 0
 
 
 def _wrong_turn(p: Placement) -> str | None:
