@@ -65,7 +65,9 @@ def test_the_table_of_real_outlines(shared: pathlib.Path) -> None:
     pictures = os.environ.get("FOAMWRIGHT_PICTURES")
     if pictures:
         draw(found, beyond, pathlib.Path(pictures))
-    assert not unknown(found, beyond)
+    told = unknown(found, beyond)
+    print(*told, sep="\n")
+    assert not told
 
 
 def unknown(found: Sequence[Measured], beyond: dict[str, list[str]]) -> list[str]:
