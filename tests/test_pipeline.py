@@ -288,8 +288,10 @@ def test_the_same_job_gives_the_same_bytes(tmp_path: Path) -> None:
 # Broken-off runs
 
 
-@pytest.mark.parametrize("step", ["write_programs", "publish"])
-def test_a_killed_cut_leaves_the_last_good_output(step: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("room", "step"), [("finishing", "write_programs"), ("pipeline", "publish")]
+)
+def test_a_killed_cut_leaves_the_last_good_output(room: str, step: str, tmp_path: Path) -> None:
     made = job(tmp_path / "job")
     out = tmp_path / "out"
     pipeline.cut(made.request, out)
@@ -297,12 +299,12 @@ def test_a_killed_cut_leaves_the_last_good_output(step: str, tmp_path: Path) -> 
     made.file.write_text(made.file.read_text().replace("schema = 1", "schema = 1\n# changed"))
     script = (
         "import os, sys, pathlib\n"
-        "from foamwright import pipeline\n"
-        f"true = pipeline.{step}\n"
+        "from foamwright import finishing, pipeline\n"
+        f"true = {room}.{step}\n"
         "def killed(*a):\n"
         f"    {'true(*a)' if step == 'write_programs' else 'pass'}\n"
         "    os.kill(os.getpid(), 9)\n"
-        f"pipeline.{step} = killed\n"
+        f"{room}.{step} = killed\n"
         "job, out = map(pathlib.Path, sys.argv[1:])\n"
         "pipeline.cut(pipeline.Request.of(job, layout_time=0), out)\n"
     )
