@@ -168,6 +168,23 @@ def test_an_inside_point_lies_off_the_boundary():
         rg.bounds(empty)
 
 
+@given(st.floats(0.01, 300), st.floats(0.2, 0.8))
+def test_the_deepest_point_of_an_ell(size, part):
+    """The circle that fits its corner touches both outer sides and the inner corner."""
+    ell = rg.minus(rg.box((0, 0, size, size)), rg.box((part * size, part * size, size, size)))
+    p = rg.deepest_point(ell)
+    in_corner = part * size * math.sqrt(2) / (1 + math.sqrt(2))
+    assert rg.contains(ell, p)
+    width = 2 * rg.area(ell) / rg.boundary(ell).length
+    off = rg.distance(rg.boundary(ell), rg.point(p))
+    assert in_corner - rg.DEEPEST_WITHIN * width - 1e-9 <= off <= in_corner + 1e-9
+
+
+def test_an_empty_region_has_no_deepest_point():
+    with pytest.raises(GeometryError):
+        rg.deepest_point(rg.common(rg.box((0, 0, 1, 1)), rg.box((2, 2, 3, 3))))
+
+
 def test_boundary_points_are_no_farther_apart_than_the_step():
     plate = rg.region(SQUARE, [Path.circle(5 + 5j, 2).reversed()])
     points = rg.boundary_points(plate, 0.25)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import pathlib
 
 import proof_bench as b
 import pytest
 
+from foamwright.geometry.affine import Affine
 from foamwright.geometry.oval import Oval
 from foamwright.geometry.path import Path
+from foamwright.geometry.segments import Arc, Line
 from foamwright.model import Tool
 from foamwright.stages.verify.compare import Face
 from foamwright.stages.verify.faces import other_faces, told
@@ -75,6 +78,28 @@ def test_what_a_wider_face_cuts_away_is_a_fault(tmp_path: pathlib.Path) -> None:
     strip = b.Piece("part", b.rectangle(20 + 20j, 40, 0.5))
     _, faults, _ = proven(tmp_path, tool, strip, b.rounded(20 + 20j, 40, 0.5, 0.1))
     assert set(faults) == {("V009", "part/drawn/1")}
+
+
+def test_a_piece_whose_middle_height_is_an_edge_is_not_cut_away(tmp_path: pathlib.Path) -> None:
+    """Three quarters of a disc: an inside point on its middle height would lie beside an edge."""
+    c, radius, r = 60 + 60j, 25, 0.1
+    top, right = c + radius * 1j, c + radius
+    three, one = math.tan(math.radians(270) / 4), math.tan(math.radians(90) / 4)
+    outline = Path(
+        (Arc(top, right, three), Line(right, c), Line(c, top)), True, frozenset({0, 1, 2})
+    )
+    inner = c + r + r * 1j
+    way = (
+        Line(inner, top + r), Arc(top + r, top + r * 1j, one), Arc(top + r * 1j, right + r, three),
+        Arc(right + r, right + r * 1j, one), Line(right + r * 1j, inner),
+    )  # fmt: skip
+    tool = tapered(2 * r, 2 * r, 1.6, "top")
+    over = Affine.translation(120j) @ Affine.scaling(1, -1)  # the missing quarter is below
+    piece = b.Piece("part", outline.transformed(over).reversed())
+    path = Path(way, True, frozenset({0})).transformed(over).reversed()
+    found, faults, _ = proven(tmp_path, tool, piece, path)
+    assert faults == []
+    assert found["bottom"] == pytest.approx((0.7, 0.7), abs=1e-3)
 
 
 def test_without_a_taper_there_is_no_other_face() -> None:

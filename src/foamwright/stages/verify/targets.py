@@ -20,9 +20,9 @@ from foamwright.geometry.pathdata import parse_path_data
 from foamwright.geometry.region import (
     Region,
     curve,
+    deepest_point,
     directed_deviation,
     grown,
-    inside_point,
     is_valid,
     minus,
     region,
@@ -81,12 +81,12 @@ class Target:
 
     @cached_property
     def inside(self) -> complex:
-        return inside_point(self.area)
+        return deepest_point(self.area)
 
     @cached_property
     def holes(self) -> tuple[complex, ...]:
         """A point inside each opening."""
-        return tuple(inside_point(region(p, (), self.fine)) for p in self.openings)
+        return tuple(deepest_point(region(p, (), self.fine)) for p in self.openings)
 
     @cached_property
     def uncut(self) -> Region:
