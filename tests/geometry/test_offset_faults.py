@@ -51,6 +51,37 @@ def test_a_kink_that_the_drawing_has_is_no_fault(degrees, distance):
     assert at_fault([made], [bow(0.0)], distance, TOL) == [widest(made) > 0.95]
 
 
+def test_a_kink_beside_a_drawn_one_is_ours_where_it_is_wider_or_the_other_way():
+    path = bow(2.0)
+    (made,) = offset(path, -3.0, TOL)
+    joints = [i for i in range(len(made.segments)) if i not in made.corners]
+    joint = max(joints, key=lambda i: abs(turn(made, i)))
+    assert at_fault([made], [path], -3.0, TOL) == [False]
+    for more in (math.copysign(1.5, turn(made, joint)), -2.5 * turn(made, joint)):
+        wrong = leaning(made, joint, more)
+        assert turn(wrong, joint) == pytest.approx(turn(made, joint) + more, abs=1e-6)
+        assert at_fault([wrong], [path], -3.0, TOL) == [True]
+
+
+def turn(path: Path, joint: int) -> float:
+    """Degrees."""
+    ways = path.segments[joint - 1].tangent(1.0), path.segments[joint].tangent(0.0)
+    return math.degrees(cmath.phase(ways[1] / ways[0]))
+
+
+def leaning(path: Path, joint: int, degrees: float) -> Path:
+    """With the arc at a joint bent there by so many degrees."""
+    made = list(path.segments)
+    for k, way in ((joint - 1, -1), (joint, -1)):
+        arc = made[k]
+        if isinstance(arc, Arc):
+            made[k] = Arc(
+                arc.start, arc.end, math.tan((arc.sweep + way * math.radians(2 * degrees)) / 4)
+            )
+            return Path(tuple(made), True, path.corners)
+    raise AssertionError("no arc there")
+
+
 def test_some_of_these_parallels_do_turn_there():
     turns = [widest(offset(bow(t), d, TOL)[0]) for t in (-2.0, 2.0) for d in (-3.0, 3.0)]
     assert max(turns) > 1.0

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from tests.geometry.dense import Edge, places
 
 from foamwright.geometry.affine import Affine
 from foamwright.geometry.offset import offset
-from foamwright.geometry.offset_redrawn import _is_sound, redrawn
+from foamwright.geometry.offset_redrawn import _Soundness, redrawn
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 
@@ -113,13 +114,80 @@ def test_the_ends_of_what_is_laid_anew_stay():
 def test_what_strays_or_goes_round_twice_is_not_taken():
     path = ellipse(A, B)
     (made,) = offset(path, -12.0, TOL)
-    assert _is_sound(made, made, path, -12.0, TOL)
+    sound = _Soundness(made, path, -12.0, TOL)
+    own = made.segments
+    assert sound.holds(own, own)
     for moved in (3 * TOL, 3j * TOL, -3 * TOL):
         aside = made.transformed(Affine.translation(moved))
         assert off(path, aside, -12.0) > 2 * TOL
-        assert not _is_sound(aside, made, path, -12.0, TOL)
-    twice = Path.of([*made.segments, *made.segments], True)
-    assert not _is_sound(twice, made, path, -12.0, TOL)
+        assert not sound.holds(aside.segments, own)
+    assert not sound.holds([*own, *own], own)
+
+
+def test_a_part_that_is_mended_is_taken_though_another_is_not():
+    # two half ellipses, one of them of arcs that the source has too: nothing can mend those
+    path = ellipse(A, B)
+    rough = kinked(path, 32, 0.8)
+    half = len(rough.segments) // 2
+    source = Path.of([*path.segments[:2], *rough.segments[half:]], True)
+    (cut,) = offset(rough, -12.0, TOL)
+    wide = [k for k in kinks(cut) if k > 1.0]
+    made = anew(cut, source, -12.0)
+    assert 0 < len([k for k in kinks(made) if k > 1.0]) <= len(wide) / 2 + 1
+    assert off(source, made, -12.0) <= TOL + 1e-4
+    assert len(made.segments) < 0.75 * len(cut.segments)
+
+
+def corner(distance: float) -> tuple[float, float]:
+    """Where on the long axis an ellipse's inner parallel has a corner, mm, and its turn, degrees.
+
+    The normal at the angle t meets the long axis at the distance b w / a,
+    w^2 = b^2 cos^2 t + a^2 sin^2 t; the tangents on both sides turn by 2 atan(a / b tan t).
+    """
+    square = ((distance * A / B) ** 2 - B * B) / (A * A - B * B)
+    turn = 2 * math.degrees(math.atan(A / B * math.tan(math.asin(math.sqrt(square)))))
+    return math.sqrt(1 - square) * (A - B * B / A), turn
+
+
+def fine_ellipse(parts: int) -> Path:
+    """Cubics that share points and derivatives with the ellipse."""
+    angle = np.linspace(0, 2 * math.pi, parts + 1)
+    p = A * np.cos(angle) + 1j * B * np.sin(angle)
+    third = (-A * np.sin(angle) + 1j * B * np.cos(angle)) * (2 * math.pi / parts / 3)
+    p[-1] = p[0]
+    told = zip(p[:-1], p[:-1] + third[:-1], p[1:] - third[1:], p[1:], strict=True)
+    return Path.of([Cubic(*map(complex, one)) for one in told], True)
+
+
+def in_eighths(path: Path, degrees: float) -> Path:
+    """Every arc as eight that meet with kinks."""
+    made: list[Segment] = []
+    for s in path.segments:
+        assert isinstance(s, Arc)
+        spots = [s.start, *(s.point(k / 8) for k in range(1, 8)), s.end]
+        sweep = s.sweep / 8 - math.radians(degrees)
+        made.extend(Arc(a, b, math.tan(sweep / 4)) for a, b in pairwise(spots))
+    return Path(tuple(made), True, frozenset())
+
+
+@pytest.mark.parametrize("distance", [-18.01, -18.05])
+def test_where_the_true_parallel_has_a_corner_so_has_what_is_laid_anew(distance):
+    path = fine_ellipse(64)
+    place, turn = corner(-distance)
+    assert turn > 3.0
+    (smooth,) = offset(path, distance, TOL)
+    assert max(kinks(smooth)) < 1.0
+    assert not smooth.corners  # it goes round the corner within the tolerance
+    made = anew(in_eighths(smooth, 1.2), path, distance)
+    assert max(kinks(made)) < 1.0
+    assert off(path, made, distance) <= TOL + 1e-4
+    assert len(made.corners) == 2
+    right = max(made.corner_points(), key=lambda p: p.real)
+    assert right == pytest.approx(place, abs=1e-3)
+    k = next(i for i in made.corners if made.segments[i].start == right)
+    ways = made.segments[k - 1].tangent(1.0), made.segments[k].tangent(0.0)
+    # a fit may add a quarter of the turn on either side, and the radius there is hundredths of a mm
+    assert math.degrees(cmath.phase(ways[1] / ways[0])) == pytest.approx(turn, rel=0.5, abs=4.0)
 
 
 @pytest.mark.parametrize("degrees", [-1.5, -0.4, 0.4, 1.5])

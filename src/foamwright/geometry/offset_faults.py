@@ -2,8 +2,8 @@
 
 Terms.  A *kink* is a turn of more than KINK at a joint that is no corner, a *sliver* a segment so
 short that it makes a cutter stutter.  A kink is the *drawing's own* where the source has one beside
-it, at a joint with a line or an arc: these stay as drawn, so its parallel turns there too,
-and by more inside a bend.
+it, the same way and no narrower by more than what isn't a kink, at a joint with a line or an arc:
+these stay as drawn, so their parallels turn there too.
 Looks only, many paths at once; does not mend.
 """
 
@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from foamwright.geometry.chains import Chains, Flags
+from foamwright.geometry.chains import Chains, Flags, Floats
 from foamwright.geometry.fit import KINK
 from foamwright.geometry.offset_raw import SLIVER
 from foamwright.geometry.path import CORNER_ANGLE, Path
@@ -30,17 +30,29 @@ ROUNDING = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Faults:
-    """Of each segment: whether it begins with a kink beyond KINK; whether it is a sliver.
+    """Of each segment: how it turns at its start, 0 at a corner, radians; if it is a sliver."""
 
-    widest: the widest turn at a joint that is no corner, radians.
-    """
-
-    kinks: Flags
+    turns: Floats
     slivers: Flags
-    widest: float
+
+    @property
+    def kinks(self) -> Flags:
+        """Whether each segment begins with a kink."""
+        return self.turns > KINK + ROUNDING
+
+    @property
+    def widest(self) -> float:
+        """The widest turn at a joint that is no corner, radians."""
+        return float(self.turns.max(initial=0.0))
 
     def __bool__(self) -> bool:
         return bool(self.kinks.any() or self.slivers.any())
+
+    def of(self, first: int, last: int) -> Faults:
+        """Of the segments from `first` up to `last`, and the joint at their end."""
+        n = len(self.turns)
+        joints, within = np.arange(first, last + 1) % n, np.arange(first, last) % n
+        return Faults(self.turns[joints], self.slivers[within])
 
     def fewer(self, than: Faults) -> bool:
         """Fewer of one kind, no more of the other, and no wider kink."""
@@ -54,9 +66,8 @@ def faults(made: Chains, reach: float) -> Faults:
 
     reach: mm, the radius of round joins.
     """
-    none = np.zeros(0, dtype=np.bool_)
     if not len(made.start):
-        return Faults(none, none, 0.0)
+        return Faults(np.zeros(0), np.zeros(0, dtype=np.bool_))
     chord, half = made.end - made.start, 2 * np.arctan(made.bulge)
     size, bent = np.abs(chord), half != 0
     sine = np.where(bent, np.sin(np.abs(half)), 1.0)
@@ -70,7 +81,18 @@ def faults(made: Chains, reach: float) -> Faults:
     smooth = ~made.corner
     slivers = (length < SLIVER) & (smooth | smooth[after]) & ~joins
     turn[made.corner] = 0.0
-    return Faults(turn > KINK + ROUNDING, slivers, float(turn.max()))
+    return Faults(turn, slivers)
+
+
+def own_faults(made: Path, source: Path, distance: float, tolerance: float) -> Faults:
+    """The faults of one parallel without the drawing's own kinks."""
+    found = faults(Chains.of([made]), abs(distance))
+    starts = np.array([s.start for s in source.segments])
+    turns = found.turns.copy()
+    for j in np.flatnonzero(found.kinks).tolist():
+        if _is_drawn(j, made, source, starts, distance, tolerance):
+            turns[j] = 0.0
+    return Faults(turns, found.slivers)
 
 
 def at_fault(
@@ -120,4 +142,7 @@ def _is_drawn(
         return False
     if isinstance(before, Cubic) and isinstance(after, Cubic):
         return False
-    return abs(cmath.phase(after.tangent(0.0) / before.tangent(1.0))) > KINK
+    drawn = cmath.phase(after.tangent(0.0) / before.tangent(1.0))
+    return (
+        drawn * cmath.phase(goes / came) > 0 and abs(cmath.phase(goes / came)) <= abs(drawn) + KINK
+    )

@@ -4,11 +4,10 @@ A parallel that was cut from the parallels of arcs turns more at its joints than
 lies inside a bend, and its arcs there may be short.  Where that is too much, its arcs are laid
 anew, through the true parallel itself.
 
-Terms.  A *course* is the true parallel of a run of cubics without a corner; a place on it is the
-number of its cubic plus the parameter there.  Where two of its cubics meet with a slight kink it
-goes round their joint, or has a kink where their parallels cross.  A *stretch* is a run of the
+Terms.  A *course* and its places are those of `offset_course.py`.  A *stretch* is a run of the
 parallel's segments that follow one course without a corner between.
-Does not trim: a stretch's ends stay where they are.
+Does not trim: a stretch's ends stay where they are, but for one beside a line, which is moved along
+the line to where the drawing has it.
 """
 
 from __future__ import annotations
@@ -24,72 +23,28 @@ import shapely
 
 from foamwright.geometry.chains import Chains, Floats, Indices
 from foamwright.geometry.fit import fit_arcs
-from foamwright.geometry.offset_faults import at_fault, faults
-from foamwright.geometry.offset_raw import SLIVER
+from foamwright.geometry.offset_course import LEAD, WITHIN, Along, Course, along
+from foamwright.geometry.offset_faults import at_fault, faults, own_faults
 from foamwright.geometry.path import CORNER_ANGLE, Path
-from foamwright.geometry.segments import Cubic, Line, Segment
+from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 
-#: Shares of the tolerance: of the cubics through the true parallel, and of the arcs through them.
-THROUGH, ANEW = 0.02, 0.9
-#: Places nearer than this are one.
-WITHIN = 1e-6
+#: The share of the tolerance for arcs through the true parallel.
+ANEW = 0.9
 #: How far a point beside a course may lie off the normal: half of what isn't a corner, radians.
 BESIDE = math.radians(CORNER_ANGLE / 2 + 0.2)
-#: Two cubics' parallels that lie less apart than this at their joint are led together, mm.
-SHORT_GAP = SLIVER
-#: How much of a stretch is bent to lead to its end, mm.
-LEAD = 0.4
+#: A segment may stray by so many tolerances and still follow a course, which may have a corner that
+#: it goes round; its direction differs by no more than this cosine.
+STRAYS, ONWARDS = 2.0, 0.5
 #: Samples of each cubic, among which the nearest to a point is looked for.
 SAMPLES = 24
 #: A segment that begins within so much of a cubic's parameters of where one ends is the next.
 NEXT = 0.1
-#: Newton's steps to a foot, and halvings of a cubic's parameters that are tried.
-STEPS, HALVINGS = 8, 10
-#: A parallel no slower than this share of its source has no cusp near.
-SLOW = 1e-3
+#: So many segments that follow nothing may lie between two of one stretch.
+BRIDGED = 2
 #: The share of the tolerance to which a path is flattened where a new one is measured by it.
 MEASURED = 0.05
 #: Where a segment is held against a course, as parameters.
 HELD = (0.03, 0.5, 0.97)
-
-
-@dataclass(frozen=True, slots=True)
-class _Course:
-    """The parallel `distance` mm to the right of cubics that follow each other."""
-
-    cubics: tuple[Cubic, ...]
-    distance: float
-    loop: bool
-
-    def _at(self, u: float) -> tuple[Cubic, float]:
-        n = len(self.cubics)
-        k = math.floor(u) if self.loop else min(max(math.floor(u), 0), n - 1)
-        return self.cubics[k % n], u - k
-
-    def spot(self, u: float) -> tuple[complex, complex, float]:
-        """The point, its direction, and how fast it moves against u, mm; below 0: backwards."""
-        c, t = self._at(u)
-        first, second = c.derivative(t), c.second_derivative(t)
-        way = c.tangent(t)
-        speed = abs(first)
-        bend = (first.conjugate() * second).imag / speed**3 if speed > 0 else math.inf
-        return c.point(t) - 1j * self.distance * way, way, speed * (1 + self.distance * bend)
-
-    def foot(self, p: complex, u: float) -> float:
-        """The place near u beside which a point lies."""
-        n = len(self.cubics)
-        for _ in range(STEPS):
-            c, t = self._at(u)
-            first, off = c.derivative(t), p - c.point(t)
-            square = abs(first) ** 2 - (off * c.second_derivative(t).conjugate()).real
-            if square <= 0:
-                break
-            step = (off * first.conjugate()).real / square
-            u += min(max(step, -0.5), 0.5)
-            u = u if self.loop else min(max(u, 0.0), float(n))
-            if abs(step) < 1e-12:
-                break
-        return u
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +57,15 @@ class _Followed:
 
 
 @dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Segments from `first` up to `last` of a run; followed: none, or as one."""
+
+    first: int
+    last: int
+    followed: _Followed | None
+
+
+@dataclass(frozen=True, slots=True)
 class _Nearest:
     """Samples of courses: where near a point one lies."""
 
@@ -110,7 +74,7 @@ class _Nearest:
     place: Floats
 
     @staticmethod
-    def of(courses: Sequence[_Course]) -> _Nearest:
+    def of(courses: Sequence[Course]) -> _Nearest:
         t = (np.arange(SAMPLES) + 0.5) / SAMPLES
         drawn = [(i, k, c) for i, course in enumerate(courses) for k, c in enumerate(course.cubics)]
         spots = [c.points(t) - 1j * courses[i].distance * c.tangents(t) for i, _, c in drawn]
@@ -152,32 +116,84 @@ def _redrawn(made: Path, source: Path, distance: float, tolerance: float) -> Pat
     segments: list[Segment] = []
     corners: list[int] = []
     for first, last in _spans(turned):
+        here = [(k + i) % len(turned.segments) for i in (0, 1) for k in range(first, last)]
+        run = turned.segments[first:last]
+        anew = [(s, False) for s in run]
+        if wrong.kinks[here].any() or wrong.slivers[here].any():
+            closed = len(run) == len(turned.segments) and not turned.corners
+            anew = _span_anew(run, closed, courses, near, tolerance)
+        corners.extend(len(segments) + i for i, (_, corner) in enumerate(anew) if corner)
         if first in turned.corners:
             corners.append(len(segments))
-        here = [(k + i) % len(turned.segments) for i in (0, 1) for k in range(first, last)]
-        if wrong.kinks[here].any() or wrong.slivers[here].any():
-            segments.extend(_span_anew(turned.segments[first:last], courses, near, tolerance))
-        else:
-            segments.extend(turned.segments[first:last])
+        segments.extend(s for s, _ in anew)
     found = fit_arcs(Path(tuple(segments), True, frozenset(corners)), ANEW * tolerance)
-    better = faults(Chains.of([found]), abs(distance)).fewer(wrong)
-    return found if better and _is_sound(found, made, source, distance, tolerance) else made
+    return _better(turned, found, source, distance, tolerance) or made
 
 
-def _is_sound(found: Path, made: Path, source: Path, distance: float, tolerance: float) -> bool:
-    """Whether a path keeps its distance wherever it isn't as it was, and bounds as much area.
+def _better(old: Path, new: Path, source: Path, distance: float, tolerance: float) -> Path | None:
+    """The path whose parts between joints that both have are those with fewer faults.
 
-    The second, since a stretch drawn twice round would keep its distance too.
+    A part is only taken of the new path where it is sound.  None where nothing is won.
     """
-    own, before = (_chords(p, tolerance * MEASURED) for p in (source, made))
-    spots = np.array([s.point(t) for s in found.segments for t in HELD])
-    at = shapely.points(spots.real, spots.imag)
-    off = np.abs(shapely.distance(at, own) - abs(distance))
-    strays = (off > tolerance * (1 + MEASURED)) & (
-        shapely.distance(at, before) > tolerance * MEASURED + WITHIN
-    )
-    areas = [math.fsum(s.area() for s in p.segments) for p in (found, made)]
-    return not strays.any() and abs(areas[0] - areas[1]) <= 2 * tolerance * made.length
+    sound = _Soundness(old, source, distance, tolerance)
+    wrong, right = (own_faults(p, source, distance, tolerance) for p in (old, new))
+    segments: list[Segment] = []
+    corners: list[int] = []
+    for (a, b), (c, d) in _parts(old, new):
+        own, anew = _cyclic(old, a, b), _cyclic(new, c, d)
+        won = right.of(c, d).fewer(wrong.of(a, b)) and sound.holds(anew, own)
+        part, path, first = (anew, new, c) if won else (own, old, a)
+        n = len(path.segments)
+        corners.extend(
+            len(segments) + i for i in range(len(part)) if (first + i) % n in path.corners
+        )
+        segments.extend(part)
+    found = Path(tuple(segments), True, frozenset(corners))
+    return found if own_faults(found, source, distance, tolerance).fewer(wrong) else None
+
+
+def _cyclic(path: Path, first: int, last: int) -> list[Segment]:
+    return [path.segments[k % len(path.segments)] for k in range(first, last)]
+
+
+def _parts(old: Path, new: Path) -> list[tuple[tuple[int, int], tuple[int, int]]]:
+    """From joint to joint that both paths have, as indices of either; all where they have none."""
+    n, m = len(old.segments), len(new.segments)
+    at = {s.start: i for i, s in enumerate(old.segments)}
+    shared = [(at[s.start], j) for j, s in enumerate(new.segments) if s.start in at]
+    if not shared:
+        return [((0, n), (0, m))]
+    first = min(range(len(shared)), key=lambda k: shared[k])
+    shared = [(i, j + (m if k < first else 0)) for k, (i, j) in enumerate(shared)]
+    shared = shared[first:] + shared[:first]
+    shared.append((shared[0][0] + n, shared[0][1] + m))
+    if any(b[0] <= a[0] for a, b in pairwise(shared)):
+        return [((0, n), (0, m))]
+    return [((a[0], b[0]), (a[1], b[1])) for a, b in pairwise(shared)]
+
+
+class _Soundness:
+    """Whether parts of a new parallel are in order, measured by the source and the old one."""
+
+    def __init__(self, made: Path, source: Path, distance: float, tolerance: float) -> None:
+        self.reach, self.tolerance = abs(distance), tolerance
+        self.source, self.before = (_chords(p, tolerance * MEASURED) for p in (source, made))
+
+    def holds(self, anew: Sequence[Segment], own: Sequence[Segment]) -> bool:
+        """Whether a part keeps its distance wherever it isn't as it was, and bounds as much area.
+
+        The second, since a stretch drawn twice round would keep its distance too.
+        """
+        spots = np.array([s.point(t) for s in anew for t in HELD])
+        at = shapely.points(spots.real, spots.imag)
+        slack = self.tolerance * MEASURED
+        off = np.abs(shapely.distance(at, self.source) - self.reach)
+        strays = (off > self.tolerance + slack) & (
+            shapely.distance(at, self.before) > slack + WITHIN
+        )
+        areas = [math.fsum(s.area() for s in part) for part in (anew, own)]
+        length = math.fsum(s.length() for s in own)
+        return not strays.any() and abs(areas[0] - areas[1]) <= 2 * self.tolerance * length
 
 
 def _chords(path: Path, tolerance: float) -> shapely.LineString:
@@ -194,26 +210,62 @@ def _spans(path: Path) -> Iterator[tuple[int, int]]:
 
 
 def _span_anew(
-    run: Sequence[Segment], courses: Sequence[_Course], near: _Nearest, tolerance: float
-) -> Iterator[Segment]:
-    """A run with its stretches as cubics, where they can be followed."""
+    run: Sequence[Segment],
+    closed: bool,
+    courses: Sequence[Course],
+    near: _Nearest,
+    tolerance: float,
+) -> list[tuple[Segment, bool]]:
+    """A run with its stretches as cubics where they can be followed, and which begin at a corner.
+
+    closed: the run's end joins its start smoothly.  The corner at its own start is not told.
+    """
     followed = [_follows(s, courses, near, tolerance) for s in run]
-    for first, last in _stretches(followed, courses):
-        own = run[first:last]
-        yield from _drawn(own, followed[first:last], courses, tolerance) or own
+    made: list[tuple[Segment, bool]] = []
+    for stretch in _stretches(followed, courses):
+        own = run[stretch.first : stretch.last]
+        before = run[stretch.first - 1] if stretch.first else None
+        after = run[stretch.last % len(run)] if stretch.last < len(run) or closed else None
+        drawn = stretch.followed and _drawn(
+            own, stretch.followed, courses[stretch.followed.course], before, after, tolerance
+        )
+        if not drawn:
+            begun = made[-1][0].end if made else own[0].start
+            made.append((_begun_at(own[0], begun), False))
+            made.extend((s, False) for s in own[1:])
+            continue
+        if made and made[-1][0].end != drawn[0].cubic.start:
+            made[-1] = _moved(made[-1][0], made[-1][0].start, drawn[0].cubic.start), made[-1][1]
+        made.extend((one.cubic, one.corner) for one in drawn)
+    if closed:
+        made[0] = _begun_at(made[0][0], made[-1][0].end), made[0][1]
+    return made
 
 
-def _courses(source: Path, distance: float) -> Iterator[_Course]:
+def _begun_at(s: Segment, start: complex) -> Segment:
+    return s if s.start == start else _moved(s, start, s.end)
+
+
+def _moved(s: Segment, start: complex, end: complex) -> Segment:
+    """A line between other ends, or an arc about the same centre."""
+    if not isinstance(s, Arc):
+        return replace(s, start=start, end=end)
+    gains = cmath.phase((s.start - s.centre) / (start - s.centre))
+    gains += cmath.phase((end - s.centre) / (s.end - s.centre))
+    return Arc(start, end, math.tan((s.sweep + gains) / 4))
+
+
+def _courses(source: Path, distance: float) -> Iterator[Course]:
     n = len(source.segments)
     breaks = [i for i in range(n) if not _goes_on(source, i)]
     if not breaks:
-        yield _Course(tuple(s for s in source.segments if isinstance(s, Cubic)), distance, True)
+        yield Course(tuple(s for s in source.segments if isinstance(s, Cubic)), distance, True)
         return
     for a, b in zip(breaks, [*breaks[1:], breaks[0] + n], strict=True):
         run = tuple(source.segments[k % n] for k in range(a, b))
         cubics = tuple(s for s in run if isinstance(s, Cubic))
         if len(cubics) == len(run):
-            yield _Course(cubics, distance, False)
+            yield Course(cubics, distance, False)
 
 
 def _goes_on(path: Path, i: int) -> bool:
@@ -230,9 +282,9 @@ def _begun_at_a_break(path: Path) -> Path:
 
 
 def _follows(
-    s: Segment, courses: Sequence[_Course], near: _Nearest, tolerance: float
+    s: Segment, courses: Sequence[Course], near: _Nearest, tolerance: float
 ) -> _Followed | None:
-    """The course that a segment follows within tolerance, onwards."""
+    """The course that a segment follows, onwards."""
     held = [s.point(t) for t in HELD]
     which, places = near.to(held)
     if len(set(which)) > 1:
@@ -241,147 +293,79 @@ def _follows(
     at = [course.foot(p, u) for p, u in zip(held, places, strict=True)]
     for p, u, t in zip(held, at, HELD, strict=True):
         spot, way, speed = course.spot(u)
-        spoke = (spot - p) * way.conjugate() - 1j * course.distance  # from the foot to the point
+        spoke = (p - spot) * way.conjugate() - 1j * course.distance  # from the foot to the point
         off = abs(abs(spoke) - abs(course.distance))
         aside = abs(cmath.phase(spoke / (-1j * course.distance)))
-        onwards = (s.tangent(t) * way.conjugate()).real > 0.9
-        if off > tolerance or aside > BESIDE or speed <= 0 or not onwards:
+        onwards = (s.tangent(t) * way.conjugate()).real > ONWARDS
+        if off > STRAYS * tolerance or aside > BESIDE or speed <= 0 or not onwards:
             return None
-    begins, ends = course.foot(s.start, at[0]), course.foot(s.end, at[-1])
-    if course.loop:
-        ends = begins + (ends - begins) % len(course.cubics)
-    return _Followed(which[0], begins, ends) if begins < ends else None
+    at = [course.foot(s.start, at[0]), *at, course.foot(s.end, at[-1])]
+    steps = [_gap(course, a, b) for a, b in pairwise(at)]
+    if min(steps) < 0 or sum(steps) <= 0:
+        return None
+    return _Followed(which[0], at[0], at[0] + sum(steps))
+
+
+def _gap(course: Course, a: float, b: float) -> float:
+    """From one place on to another, the shorter way where the course is a loop."""
+    n = len(course.cubics)
+    return (b - a + n / 2) % n - n / 2 if course.loop else b - a
 
 
 def _stretches(
-    followed: Sequence[_Followed | None], courses: Sequence[_Course]
-) -> Iterator[tuple[int, int]]:
-    """Segments from first up to last, which follow one course or stand alone."""
-    first = 0
-    for i, (a, b) in enumerate(zip(followed, [*followed[1:], None], strict=True), 1):
-        if not (a and b and a.course == b.course and _is_next(a, b, courses[a.course])):
-            yield first, i
-            first = i
-
-
-def _is_next(a: _Followed, b: _Followed, course: _Course) -> bool:
-    gap, n = b.begins - a.ends, len(course.cubics)
-    return abs((gap + n / 2) % n - n / 2 if course.loop else gap) < NEXT
+    followed: Sequence[_Followed | None], courses: Sequence[Course]
+) -> Iterator[_Stretch]:
+    """The run's stretches, and the segments that follow nothing one by one."""
+    i, n = 0, len(followed)
+    while i < n:
+        first, one = i, followed[i]
+        i += 1
+        while one and i < n:
+            course = courses[one.course]
+            for j in range(i, min(i + BRIDGED + 1, n)):
+                other = followed[j]
+                if other and other.course == one.course:
+                    gap, low = _gap(course, one.ends, other.begins), 0.0 if j > i else -NEXT
+                    fits = low <= gap < (math.inf if j > i else NEXT)
+                    break
+            else:
+                break
+            if not fits:
+                break
+            one = _Followed(one.course, one.begins, one.ends + gap + other.ends - other.begins)
+            i = j + 1
+        yield _Stretch(first, i, one)
 
 
 def _drawn(
-    run: Sequence[Segment],
-    followed: Sequence[_Followed | None],
-    courses: Sequence[_Course],
+    own: Sequence[Segment],
+    followed: _Followed,
+    course: Course,
+    before: Segment | None,
+    after: Segment | None,
     tolerance: float,
-) -> list[Cubic] | None:
-    """Cubics through the true parallel in the place of a stretch."""
-    first, last = followed[0], followed[-1]
-    if first is None or last is None:
-        return None
-    course = courses[first.course]
-    low, high = first.begins, last.ends
-    if course.loop:
-        high = low + ((high - low) % len(course.cubics) or len(course.cubics))
-    made: list[Cubic] = []
-    begin = low
-    for k in range(math.ceil(low + WITHIN), math.ceil(high - WITHIN)):
-        before, after, link = _joined_at(course, k)
-        if before - begin > WITHIN:
-            part = _through(course, begin, before, THROUGH * tolerance, HALVINGS)
-            if part is None:
-                return None
-            made.extend(part)
-        made.extend(link)
-        begin = max(low, after)
-    part = (
-        _through(course, begin, high, THROUGH * tolerance, HALVINGS)
-        if high - begin > WITHIN
-        else []
-    )
-    return None if part is None else _ended(made + part, run[0].start, run[-1].end, tolerance)
+) -> list[Along] | None:
+    """Cubics through the true parallel in the place of a stretch, between these neighbours."""
+    low, high = followed.begins, followed.ends
+    start, end = own[0].start, own[-1].end
+    n = float(len(course.cubics))
+    if not course.loop:
+        reach = abs(course.distance)
+        if _may_move(before, course.spot(0.0)[0], start, reach):
+            low, start = 0.0, course.spot(0.0)[0]
+        if _may_move(after and after.reversed(), course.spot(n)[0], end, reach):
+            high, end = n, course.spot(n)[0]
+    return along(course, low, high, start, end, tolerance)
 
 
-def _joined_at(course: _Course, k: int) -> tuple[float, float, list[Cubic]]:
-    """Where a course leaves the cubic before a joint and takes up the next, and what lies between.
+def _may_move(s: Segment | None, spot: complex, now: complex, reach: float) -> bool:
+    """Whether a neighbour's end, which lies here now, may move to a spot that it runs through.
 
-    An arc round the joint, or nothing where the two parallels cross.
+    Of a line or a round join, by LEAD at most and less than half of its length.
     """
-    near = 1e-9
-    (a, came, fast), (b, goes, slow) = course.spot(k - near), course.spot(k + near)
-    turn = cmath.phase(goes / came)
-    gap = course.distance * turn
-    if abs(gap) < SHORT_GAP or min(fast, slow) <= 0:
-        return k, k, []
-    if gap > 0:
-        handle = gap / 3
-        return k, k, [Cubic(a, a + handle * came, b - handle * goes, b)]
-    u, v = k + gap / 2 / fast, k - gap / 2 / slow
-    for _ in range(STEPS):
-        (p, along, fast), (q, onto, slow) = course.spot(u), course.spot(v)
-        cross = (along.conjugate() * onto).imag
-        miss = q - p
-        if cross == 0 or abs(miss) < 1e-12:
-            break
-        u += (miss.conjugate() * onto).imag / cross / fast
-        v += (miss.conjugate() * along).imag / cross / slow
-    return (u, v, []) if k - 1 < u <= k <= v < k + 1 else (k, k, [])
-
-
-def _through(
-    course: _Course, low: float, high: float, tolerance: float, halvings: int
-) -> list[Cubic] | None:
-    """Cubics within tolerance of a course between two places on one of its cubics."""
-    inside = 1e-9 * (high - low)  # so that both ends are on the one cubic
-    (a, goes, fast), (b, comes, arrives) = course.spot(low + inside), course.spot(high - inside)
-    middle, _, slow = course.spot((low + high) / 2)
-    source = abs(course.cubics[0].derivative(0.5))
-    if min(fast, arrives, slow) <= SLOW * source:
-        return None
-    third = (high - low) / 3
-    one = Cubic(a, a + third * fast * goes, b - third * arrives * comes, b)
-    quarters = ((0.25, course.spot(low + (high - low) / 4)[0]), (0.5, middle))
-    if all(abs(one.point(t) - p) <= tolerance for t, p in quarters):
-        return [one]
-    if halvings == 0:
-        return None
-    half = (low + high) / 2
-    head = _through(course, low, half, tolerance, halvings - 1)
-    tail = head and _through(course, half, high, tolerance, halvings - 1)
-    return head + tail if head and tail else None
-
-
-def _ended(
-    run: Sequence[Cubic], start: complex, end: complex, tolerance: float
-) -> list[Cubic] | None:
-    """Cubics joined up, the first and last led to these ends; None where they lie aside."""
-    made: list[Cubic] = []
-    for c in run:
-        here = made[-1].end if made else c.start
-        if abs(here - c.start) <= WITHIN:
-            part: list[Cubic] | None = [replace(c, start=here)]
-        else:
-            part = _led_from([c], here, tolerance)
-        if part is None:
-            return None
-        made.extend(part)
-    led = _led_from(made, start, tolerance) if made else None
-    back = led and _led_from([c.reversed() for c in led[::-1]], end, tolerance)
-    return [c.reversed() for c in back[::-1]] if back else None
-
-
-def _led_from(run: list[Cubic], start: complex, tolerance: float) -> list[Cubic] | None:
-    """The run with its first LEAD mm led from a place that lies before it, after it or beside."""
-    first, rest = run[0], run[1:]
-    share = LEAD / max(first.length(), LEAD)
-    if share < 0.5:
-        first, tail = first.split(share)
-        rest = [tail, *rest]
-    way = first.tangent(0.0)
-    off, along = start - first.start, first.end - start
-    if abs((off * way.conjugate()).imag) > tolerance or (along * way.conjugate()).real <= 0:
-        return None
-    stretched = abs(along) / abs(first.end - first.start)
-    leaves = start + (first.control1 - first.start) * stretched
-    comes = first.end + (first.control2 - first.end) * stretched
-    return [Cubic(start, leaves, comes, first.end), *rest]
+    if s is None or isinstance(s, Cubic) or abs(spot - now) > min(LEAD, s.length() / 2):
+        return False
+    if isinstance(s, Arc):
+        about = abs(spot - s.centre) - reach
+        return abs(s.radius - reach) < WITHIN and abs(about) < WITHIN
+    return abs(((spot - s.start) * s.tangent(0.0).conjugate()).imag) < WITHIN
