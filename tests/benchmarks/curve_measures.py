@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -22,7 +22,7 @@ from tests.benchmarks.outlines import Outline
 from tests.geometry import greedy
 from tests.geometry.chain import SLACK, TOLERANCE, as_piece, freed_edge_off, written
 from tests.geometry.dense import Edge, apart, feet_off, places, spots_on, written_paths
-from tests.geometry.others import differences, geos_slack
+from tests.geometry.others import by_clipper, differences, geos_slack, sampled
 from tests.geometry.true_parallel import TrueParallel
 
 #: The offset's own default.
@@ -110,7 +110,9 @@ def _parallels(m: Measured) -> None:
             m.figures[name + "kink at smooth joints, deg"] = max(
                 worst_kink(p, path, true) for p in paths
             )
-            m.figures[name + "shortest segment, mm"] = min(shortest(p, path) for p in paths)
+            m.figures[name + "shortest segment, mm"] = min(
+                shortest(p, path, distance, join) for p in paths
+            )
         if join == "round" and greedy.smooth_runs(path):
             ours = sum(len(p.segments) for p in paths)
             joins = len(path.corners)
@@ -198,38 +200,105 @@ def turns_back(path: Path, spot: complex, within: float) -> bool:
 
 
 def worst_kink(path: Path, source: Path, true: TrueParallel | None = None) -> float:
-    """Degrees that tangents differ by at a joint that isn't a corner.
+    """Degrees that tangents differ by at a joint that isn't a corner, at worst.
 
-    Where the source itself has a kink too small to be a corner, what it has is allowed for; where
-    the true parallel has a corner, what that turns by, and a degree more.
+    true: the path is a parallel of the source.  A kink within a degree of one that is drawn there,
+    or of a corner that the true parallel has there, the same way, is theirs.  A fit has a drawn one
+    as it is.
     """
-    own = max((t for _, t in _turns(source) if t > 0.01), default=0.0)
+    drawn = _drawn_kinks(source, true.distance if true else 0.0)
+    allowed = 1.0 if true else 0.01
     wrong = [
-        t
+        abs(t)
         for p, t in _turns(path)
-        if t > own + 0.01 and not (true and t > 1 and 0 < true.turn_near(p) >= t - 1)
+        if abs(t) > 1.0
+        and not any(abs(t) <= abs(own) + allowed and t * own > 0 and off(p) for own, off in drawn)
+        and not (true and _at_true_corner(true, p, t))
     ]
     return max(wrong, default=0.0)
+
+
+def _at_true_corner(true: TrueParallel, spot: complex, turn: float) -> bool:
+    """Whether a turn, degrees, is that of a corner of the true parallel, within a degree.
+
+    Two sides that meet at an angle meet at most the tolerance over half its sine off.  A corner
+    inside a bend turns as the bend does, to the side on which the parallel is.
+    """
+    within = math.degrees(2 * TOLERANCE)
+    return turn * true.distance < 0 and true.turn_near(spot, within) >= abs(turn) - 1
+
+
+def _drawn_kinks(source: Path, distance: float) -> list[tuple[float, Callable[[complex], bool]]]:
+    """The kinks of a drawing, degrees, each with a test whether a spot lies beside it."""
+    found: list[tuple[float, Callable[[complex], bool]]] = []
+    for i in range(len(source.segments)):
+        before, after = source.segments[i - 1].tangent(1.0), source.segments[i].tangent(0.0)
+        turn = math.degrees(cmath.phase(after / before))
+        if i not in source.corners and abs(turn) > 0.01:
+            joint = source.segments[i].start
+            middle = joint - 1j * distance * (before + after) / abs(before + after)
+            within = TOLERANCE + abs(distance * math.radians(turn))
+
+            def beside(spot: complex, middle: complex = middle, within: float = within) -> bool:
+                return abs(spot - middle) <= within
+
+            found.append((turn, beside))
+    return found
 
 
 def _turns(path: Path) -> Iterator[tuple[complex, float]]:
     for i in range(0 if path.closed else 1, len(path.segments)):
         if i not in path.corners:
             before, after = path.segments[i - 1].tangent(1.0), path.segments[i].tangent(0.0)
-            yield path.segments[i].start, abs(math.degrees(cmath.phase(after / before)))
+            yield path.segments[i].start, math.degrees(cmath.phase(after / before))
 
 
-def shortest(path: Path, source: Path) -> float:
-    """The shortest segment, mm; SHORT where the drawing or a round join has ones as short."""
-    sizes = [s.length() for s in path.segments if not _is_join(s)]
-    own = min(s.length() for s in source.segments)
-    least = min(sizes, default=SHORT)
-    return least if least < min(SHORT, 0.5 * own) else max(least, SHORT)
+def shortest(path: Path, source: Path, distance: float = 0.0, join: str = "round") -> float:
+    """The shortest segment, mm; at least SHORT, where shorter ones are not the path's own fault.
+
+    distance, join: the path is that parallel of the source.  Not its fault are segments that the
+    drawing has itself, round joins, and runs between two corners of the true parallel.
+    """
+    least = SHORT
+    few = [s for s in source.segments if s.length() < SHORT]
+    own = Edge.through(*(np.array([s.point(t) for t in (0, 0.5, 1)]) for s in few)) if few else None
+    corners, n = source.corner_points(), len(path.segments)
+    for i, s in enumerate(path.segments):
+        if s.length() >= least or _is_join(s, abs(distance), corners):
+            continue
+        foot = np.array([s.point(0.5) + 1j * distance * s.tangent(0.5)])
+        if own is not None and own.off(foot)[0] <= TOLERANCE:
+            continue
+        between = {i, (i + 1) % n} <= path.corners
+        if between and _is_true_run(s, source, distance, join):
+            continue
+        least = s.length()
+    return least
 
 
-def _is_join(s: Line | Arc | Cubic) -> bool:
-    """An arc of half a kerf: a round join."""
-    return isinstance(s, Arc) and abs(s.radius - KERF / 2) < 1e-6
+def _is_join(s: Line | Arc | Cubic, reach: float, corners: Sequence[complex]) -> bool:
+    """An arc about a corner of the drawing: a round join."""
+    if not isinstance(s, Arc) or abs(s.radius - reach) > 1e-6:
+        return False
+    return any(abs(c - s.centre) < 1e-6 for c in corners)
+
+
+def _is_true_run(s: Line | Arc | Cubic, source: Path, distance: float, join: str) -> bool:
+    """Whether Clipper2's parallel, too, has corners less than SHORT apart at these ends."""
+    way = 1 if source.area > 0 else -1
+    points = sampled(source, abs(distance))[::way]
+    rings = by_clipper([points], way * distance, join, MITRE_LIMIT)
+    for p in rings:
+        way = np.roll(p, -1) - p
+        turns = np.degrees(np.abs(np.angle(way / np.roll(way, 1))))
+        sharp = np.flatnonzero(turns > CORNER_ANGLE)
+        if not len(sharp):
+            continue
+        ends = [sharp[np.abs(p[sharp] - z).argmin()] for z in (s.start, s.end)]
+        away = max(abs(p[k] - z) for k, z in zip(ends, (s.start, s.end), strict=True))
+        if ends[0] != ends[1] and away <= SHORT / 2:
+            return bool(abs(p[ends[0]] - p[ends[1]]) < SHORT)
+    return False
 
 
 def chords(path: Path, tolerance: float) -> float:

@@ -41,8 +41,11 @@ class TrueParallel:
         points, ways = (np.concatenate(f) for f in zip(*found, strict=True))
         return points - 1j * self.distance * ways, ways
 
-    def turn_near(self, spot: complex) -> float:
-        """Degrees of the corner nearest to a spot; 0 where there is none of up to 15 degrees."""
+    def turn_near(self, spot: complex, within: float = math.inf) -> float:
+        """Degrees of the corner nearest to a spot; 0 where there is none of up to 15 degrees.
+
+        within: how far off, mm, a corner of a degree may lie; one that turns by more, so much less.
+        """
         spots, ways = self.samples
         nearest = int(np.abs(spots - spot).argmin())
         reach = min(self.reach, len(spots) // 2 - 1)
@@ -54,7 +57,10 @@ class TrueParallel:
             return 0.0
         loops = np.split(back, np.flatnonzero(np.diff(back) > ONE_CORNER) + 1)
         turns = [t for g in loops if (t := _crossing(spots, ways, g[0], g[-1] + 1, spot))]
-        return min(turns)[1] if turns else 0.0
+        if not turns:
+            return 0.0
+        away, turn = min(turns)
+        return turn if away <= within / max(turn, 1.0) else 0.0
 
 
 def _crossing(

@@ -42,9 +42,11 @@ NEXT = 0.1
 #: So many segments that follow nothing may lie between two of one stretch.
 BRIDGED = 2
 #: The share of the tolerance to which a path is flattened where a new one is measured by it.
-MEASURED = 0.05
+MEASURED = 0.015
 #: Where a segment is held against a course, as parameters.
 HELD = (0.03, 0.5, 0.97)
+#: Where a new one is measured.
+SPOTS = (0.0, 0.03, 0.15, 0.3, 0.5, 0.7, 0.85, 0.97)
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +186,7 @@ class _Soundness:
 
         The second, since a stretch drawn twice round would keep its distance too.
         """
-        spots = np.array([s.point(t) for s in anew for t in HELD])
+        spots = np.array([s.point(t) for s in anew for t in SPOTS])
         at = shapely.points(spots.real, spots.imag)
         slack = self.tolerance * MEASURED
         off = np.abs(shapely.distance(at, self.source) - self.reach)
