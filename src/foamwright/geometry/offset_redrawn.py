@@ -112,24 +112,38 @@ def _redrawn(made: Path, source: Path, distance: float, tolerance: float) -> Pat
     courses = list(_courses(source, distance))
     if not courses:
         return made
-    turned = _begun_at_a_break(made)
-    wrong = faults(Chains.of([turned]), abs(distance))
     near = _Nearest.of(courses)
+    best = made
+    for wide in (False, True):
+        best = _begun_at_a_break(best)
+        found = _all_anew(best, courses, near, tolerance, wide)
+        better = _better(best, found, source, distance, tolerance)
+        if better:
+            best = made = better
+            if not own_faults(best, source, distance, tolerance):
+                break
+    return made
+
+
+def _all_anew(
+    path: Path, courses: Sequence[Course], near: _Nearest, tolerance: float, wide: bool
+) -> Path:
+    """A parallel with the stretches of all its spans at fault laid anew, for better or worse."""
+    wrong = faults(Chains.of([path]), abs(courses[0].distance))
     segments: list[Segment] = []
     corners: list[int] = []
-    for first, last in _spans(turned):
-        here = [(k + i) % len(turned.segments) for i in (0, 1) for k in range(first, last)]
-        run = turned.segments[first:last]
+    for first, last in _spans(path):
+        here = [(k + i) % len(path.segments) for i in (0, 1) for k in range(first, last)]
+        run = path.segments[first:last]
         anew = [(s, False) for s in run]
         if wrong.kinks[here].any() or wrong.slivers[here].any():
-            closed = len(run) == len(turned.segments) and not turned.corners
-            anew = _span_anew(run, closed, courses, near, tolerance)
+            closed = len(run) == len(path.segments) and not path.corners
+            anew = _span_anew(run, closed, courses, near, tolerance, wide)
         corners.extend(len(segments) + i for i, (_, corner) in enumerate(anew) if corner)
-        if first in turned.corners:
+        if first in path.corners:
             corners.append(len(segments))
         segments.extend(s for s, _ in anew)
-    found = fit_arcs(Path(tuple(segments), True, frozenset(corners)), ANEW * tolerance)
-    return _better(turned, found, source, distance, tolerance) or made
+    return fit_arcs(Path(tuple(segments), True, frozenset(corners)), ANEW * tolerance)
 
 
 def _better(old: Path, new: Path, source: Path, distance: float, tolerance: float) -> Path | None:
@@ -217,14 +231,19 @@ def _span_anew(
     courses: Sequence[Course],
     near: _Nearest,
     tolerance: float,
+    wide: bool,
 ) -> list[tuple[Segment, bool]]:
     """A run with its stretches as cubics where they can be followed, and which begin at a corner.
 
-    closed: the run's end joins its start smoothly.  The corner at its own start is not told.
+    closed: the run's end joins its start smoothly; wide: arcs at its ends are taken with the
+    stretch beside them though they stray.  The corner at its own start is not told.
     """
     followed = [_follows(s, courses, near, tolerance) for s in run]
+    stretches = list(_stretches(followed, courses))
+    if wide:
+        stretches = _widened(stretches, run, courses)
     made: list[tuple[Segment, bool]] = []
-    for stretch in _stretches(followed, courses):
+    for stretch in stretches:
         own = run[stretch.first : stretch.last]
         before = run[stretch.first - 1] if stretch.first else None
         after = run[stretch.last % len(run)] if stretch.last < len(run) or closed else None
@@ -337,6 +356,27 @@ def _stretches(
             one = _Followed(one.course, one.begins, one.ends + gap + other.ends - other.begins)
             i = j + 1
         yield _Stretch(first, i, one)
+
+
+def _widened(
+    stretches: Sequence[_Stretch], run: Sequence[Segment], courses: Sequence[Course]
+) -> list[_Stretch]:
+    """With what follows nothing at either end of the run taken into the stretch beside it."""
+
+    def strays(s: _Stretch, beside: _Stretch) -> bool:
+        arc = run[s.first]
+        if s.followed or not beside.followed or not isinstance(arc, Arc):
+            return False
+        return abs(arc.radius - abs(courses[0].distance)) > WITHIN  # no round join
+
+    made = list(stretches)
+    if len(made) > 1 and strays(made[0], made[1]) and (f := made[1].followed):
+        begins = min(f.begins, courses[f.course].foot(run[0].start, f.begins))
+        made[:2] = [_Stretch(0, made[1].last, replace(f, begins=begins))]
+    if len(made) > 1 and strays(made[-1], made[-2]) and (f := made[-2].followed):
+        ends = max(f.ends, courses[f.course].foot(run[-1].end, f.ends))
+        made[-2:] = [_Stretch(made[-2].first, made[-1].last, replace(f, ends=ends))]
+    return made
 
 
 def _drawn(
