@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pytest
+
 from foamwright.pipeline import cut
 
 from . import jobs
@@ -94,6 +96,18 @@ def test_a_small_openings_swivels_do_not_make_it_run_backwards(tmp_path: Path) -
         more="count = 2",
         body=body,
     )
+    cut(written.request, tmp_path / "out")
+    record = json.loads((tmp_path / "out" / "record.json").read_text("utf-8"))
+    assert record["verification"]["passed"]
+
+
+@pytest.mark.parametrize("high", [0.8, 2.0, 4.0, 9.0])
+def test_the_tip_of_a_wedge_is_not_where_the_blade_finds_its_heading(
+    tmp_path: Path, high: float
+) -> None:
+    """What a run-in may leave beside its line is more than the limit along so sharp a tip."""
+    body = f'<path id="plate" d="M20 15 L65 {15 + high} L15 15 Z"/>'
+    written = jobs.job(tmp_path / "job", "stabilised-felt-1mm", "roll-drag-knife-600", body=body)
     cut(written.request, tmp_path / "out")
     record = json.loads((tmp_path / "out" / "record.json").read_text("utf-8"))
     assert record["verification"]["passed"]

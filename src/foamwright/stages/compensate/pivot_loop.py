@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TypeAlias
@@ -26,7 +26,7 @@ from foamwright.stages.compensate.contours import KEPT, Contour, fitted, share, 
 from foamwright.stages.compensate.ground import Ground
 from foamwright.stages.compensate.pivot import end_to_end, pivot_segments, swing
 from foamwright.stages.compensate.places import places
-from foamwright.stages.compensate.run_in import PARKED, clear_stroke
+from foamwright.stages.compensate.run_in import PARKED, SHARP_CORNER, clear_stroke
 
 #: Degrees of turn above which a joint of the pivot path is kept as a corner by the fit.
 PIVOT_CORNER = 1.0
@@ -45,7 +45,8 @@ TURNS = 4 * math.pi
 class Spot:
     """tip, heading: where the contour is met, and how the blade stands then.  segment, t: the
     pivot's place on the loop.  beyond: mm of the loop that the overlap takes.  end: where it ends
-    on the loop, mm from its start, with the tip at end_tip and the blade as end_heading.
+    on the loop, mm from its start, with the tip at end_tip and the blade as end_heading.  is_sharp:
+    the contour has a corner there that a run-in meets too loosely.
     """
 
     tip: complex
@@ -56,6 +57,7 @@ class Spot:
     end: float
     end_tip: complex
     end_heading: complex
+    is_sharp: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,8 @@ Arrival: TypeAlias = Callable[[complex, complex], tuple[Segment, ...] | None]
 def run_in_entries(
     contour: Contour, tool: Tool, tolerance: float, ground: Ground
 ) -> tuple[Entry, ...]:
-    """The ways onto a closed contour by run-ins that are clear of every piece, if there are any."""
+    """The ways onto a closed contour by run-ins that are clear of every piece, if there are any;
+    those at sharp corners only where there are no others."""
 
     def arrival(tip: complex, heading: complex) -> tuple[Segment, ...] | None:
         stroke = clear_stroke(tip, heading, tool.blade_offset, ground)
@@ -81,7 +84,12 @@ def run_in_entries(
             return None
         return (stroke, *swing(tip, stroke.tangent(0.0), heading, tool.blade_offset))
 
-    return tuple(_entries(contour, tool, tolerance, arrival))
+    spots = _loop(contour.drawn, tool, tolerance).spots
+    for some in ([s for s in spots if not s.is_sharp], [s for s in spots if s.is_sharp]):
+        entries = tuple(_entries(contour, tool, tolerance, arrival, some))
+        if entries:
+            return entries
+    return ()
 
 
 def set_down_entries(contour: Contour, tool: Tool, tolerance: float) -> tuple[Entry, ...]:
@@ -90,14 +98,17 @@ def set_down_entries(contour: Contour, tool: Tool, tolerance: float) -> tuple[En
     def arrival(tip: complex, heading: complex) -> tuple[Segment, ...]:
         return swing(tip, PARKED, heading, tool.blade_offset)
 
-    return tuple(_entries(contour, tool, tolerance, arrival))
+    spots = _loop(contour.drawn, tool, tolerance).spots
+    return tuple(_entries(contour, tool, tolerance, arrival, spots))
 
 
-def _entries(contour: Contour, tool: Tool, tolerance: float, arrival: Arrival) -> Iterator[Entry]:
+def _entries(
+    contour: Contour, tool: Tool, tolerance: float, arrival: Arrival, spots: Sequence[Spot]
+) -> Iterator[Entry]:
     loop = _loop(contour.drawn, tool, tolerance)
     m = contour.map
     placed = loop.path.transformed(m)
-    for spot in loop.spots:
+    for spot in spots:
         before = arrival(m(spot.tip), m.vector(spot.heading))
         if before is None:
             continue
@@ -173,7 +184,8 @@ def _spot(tip: Path, loop: Path, tool: Tool) -> Spot | None:
     joints = loop.joint_lengths()
     segment = bisect_right(joints, first) - 1
     t = loop.segments[segment].at_length(first - joints[segment])
-    return Spot(tip.start, heading, segment, t, beyond, last, end_tip, end_heading)
+    is_sharp = abs(turn_degrees(tip.segments[-1].tangent(1.0), heading)) > SHARP_CORNER
+    return Spot(tip.start, heading, segment, t, beyond, last, end_tip, end_heading, is_sharp)
 
 
 def _place_on(loop: Path, pivot: complex, heading: complex) -> float | None:

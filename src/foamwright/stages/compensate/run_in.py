@@ -39,6 +39,9 @@ ALIGNED = 0.002
 APPROACHES = (30.0, 45.0, 60.0, 90.0, 20.0, 120.0)
 #: Degrees of turn at an outside corner above which a run-in along its first edge is tried.
 OUTSIDE_CORNER = 10.0
+#: Degrees of turn above which a corner is met last of all: what is ALIGNED there cuts three times
+#: as much and more off so sharp a tip.
+SHARP_CORNER = 160.0
 #: Places tried along a contour, and spots tried for the alignment stroke, at most.
 PLACES, SPOTS = 48, 4000
 
@@ -110,20 +113,24 @@ def _if_clear(contact: complex, direction: complex, offset: float, ground: Groun
 
 
 def _ways(path: Path) -> Iterator[tuple[int, float, complex]]:
-    """Outside corners along their first edge, sharpest first; then slants onto long segments."""
+    """Outside corners along their first edge, sharpest first; then slants onto long segments; then
+    the corners that are too sharp to be met well."""
     n = len(path.segments)
     turns = {
         i: turn_degrees(path.segments[i - 1].tangent(1.0), path.segments[i].tangent(0.0))
         for i in range(n)
     }
     outside = sorted((i for i in turns if turns[i] > OUTSIDE_CORNER), key=lambda i: (-turns[i], i))
-    for i in outside[:PLACES]:
+    sharp = [i for i in outside if turns[i] > SHARP_CORNER]
+    for i in outside[len(sharp) :][:PLACES]:
         yield i, 0.0, path.segments[i].tangent(0.0)
     longest = sorted(range(n), key=lambda i: (-path.segments[i].length(), i))[:PLACES]
     for angle in APPROACHES:
         slant = cmath.rect(1.0, math.radians(angle))
         for i in longest:
             yield i, 0.5, path.segments[i].tangent(0.5) * slant
+    for i in sharp[:PLACES]:
+        yield i, 0.0, path.segments[i].tangent(0.0)
 
 
 def alignment_stroke(offset: float, ground: Ground) -> Line | None:
