@@ -238,7 +238,6 @@ def test_all_faults_come_at_once_in_the_files_order(tmp_path: Path) -> None:
         (HEAD + PIECE + "[[piece.mark]]\nat = [inf, 1]\n", "J505", "finite"),
         (HEAD + PIECE + '[[piece.mark]]\nat = ["1 mile", 1]\n', "J505", "unknown unit 'mile'"),
         (HEAD + PIECE + '[[seam]]\nname = "s"\njoins = ["a", "a.b"]\n', "J505", "piece.edge"),
-        (HEAD + PIECE + '[[stock]]\nmaterial = "fell"\nwidth = 1\nlength = 1\n', "J508", "felt"),
         (HEAD + PIECE + '[[stock]]\nmaterial = "felt"\nwidth = 0\nlength = 1\n', "J505", "nought"),
         (HEAD + "scale = 0\n" + PIECE, "J505", "0.001"),
         (HEAD + "scale = nan\n" + PIECE, "J505", "finite"),

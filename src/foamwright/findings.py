@@ -118,6 +118,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "J548": "a blade that is due",
         "J551": "a coupon that can't be made",
         "J552": "pieces that are cut by hand, which have no cut file",
+        "J553": "stock of a material that no piece is cut from, left aside",
         # A: alterations (stages/alter)
         "A301": "a mark at a point that isn't drawn",
         "A302": "a mark too near an edge, or outside the piece",

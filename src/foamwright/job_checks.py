@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterator, Mapping
-from pathlib import PurePath
 from typing import Any, TypeGuard
 
 from foamwright.findings import Finding
@@ -228,17 +227,6 @@ def _permits(source: Source) -> Iterator[Finding]:
 
 
 def _stock(source: Source) -> Iterator[Finding]:
-    """Stock that no piece is cut from is a slip: the material's own would be used in its place."""
-    used = {
-        name.casefold()
-        for _, piece in tables(source.data, "piece")
-        if isinstance(material := piece.get("material"), str)
-        for name in (material, PurePath(material).stem)
-    }
+    """Whether pieces are cut from its material is `idle_stock.py`'s matter, which sees a shelf."""
     for path, stock in tables(source.data, "stock"):
-        material = stock.get("material")
-        if isinstance(material, str) and material.casefold() not in used:
-            mend = near(material, tuple(sorted(used)), "name a material that a piece is cut from")
-            what = f"no piece is cut from {shown(material)}"
-            yield source.fault("J508", (*path, "material"), what, mend)
         yield from stock_checks(source, path, stock, _pieces(source))

@@ -50,6 +50,8 @@ def _path(finding: Finding, data: Mapping[str, Any]) -> KeyPath:
     kind, _, name = finding.where.partition(" ")
     if kind in ("material", "machine"):
         return next(_using(kind, name, data), ())
+    if kind == "stock":
+        return next(_stock(name, data), ())
     if kind in ("seam", "size", "registration"):
         held = [n for n in _names(kind, data) if name == n or name.startswith(f"{n} ")]
         return _table(kind, max(held, key=len, default=""), data)
@@ -77,6 +79,12 @@ def _using(kind: str, name: str, data: Mapping[str, Any]) -> Iterator[KeyPath]:
     head = data.get("job")
     if isinstance(head, Mapping) and head.get(kind) == name:
         yield "job", kind
+
+
+def _stock(name: str, data: Mapping[str, Any]) -> Iterator[KeyPath]:
+    """The stock of that name, or of that material."""
+    for key in ("name", "material"):
+        yield from ((*path, key) for path, s in tables(data, "stock") if s.get(key) == name)
 
 
 def _names(kind: str, data: Mapping[str, Any]) -> list[str]:

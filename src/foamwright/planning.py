@@ -25,6 +25,7 @@ from foamwright.drawn_stock import DrawnStock
 from foamwright.errors import CommandError
 from foamwright.findings import Finding, Refused, fault
 from foamwright.hazards import load_rules
+from foamwright.idle_stock import idle_stock
 from foamwright.job import Job, PieceSpec, job_for_drawing, load_job
 from foamwright.job_checks import drawing_and_piece
 from foamwright.job_drafts import DRAFT
@@ -154,7 +155,7 @@ def read_drawings(asked: AskedJob) -> tuple[dict[str, Piece], list[Finding]]:
 def set_up(asked: AskedJob) -> tuple[dict[tuple[str, str], Bench], list[Finding]]:
     """A bench for each material on each machine that the wanted pieces name."""
     benches: dict[tuple[str, str], Bench] = {}
-    findings: list[Finding] = []
+    findings: list[Finding] = [*idle_stock(asked)]
     for pair in dict.fromkeys((s.material, asked.machine_of(s)) for s in asked.specs):
         try:
             benches[pair] = _bench(asked, *pair)

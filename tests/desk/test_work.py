@@ -379,6 +379,28 @@ def test_the_other_examples_lie_on_the_desk_too(tmp_path: Path, name: str) -> No
     assert json.loads(kept.read_text("utf-8")) == shipped
 
 
+def test_stock_with_prices_stands_by_a_change_of_material(tmp_path: Path) -> None:
+    stock = """
+[[stock]]
+material = "card-1mm"
+width    = "300 mm"
+length   = "200 mm"
+price    = 4.5
+"""
+    job = squares_table(tmp_path).text
+    assert job is not None
+    table = Table(tmp_path)
+    table.bring("squares.svg", SQUARES)
+    table.bring("job.toml", (job + stock).encode())
+    assert not codes(table.check(), "warning") & {"J553"}
+    for number, _ in enumerate(table.cards().pieces):
+        change(table, number, material="pu-foam-12mm", machine="flatbed-knife-1200")
+    told = table.check()
+    assert told["ready"]
+    assert "J553" in codes(told, "warning")
+    assert "price    = 4.5" in (table.text or "")
+
+
 OWN = b"""name = "Stiff foam, 12 mm"
 based_on = "pu-foam-12mm"
 [[stock]]
