@@ -40,7 +40,7 @@ def next_window(
     """
     if len(choices) == 1:
         return next(iter(choices))
-    priced = all(w.stock.price is not None or _is_offcut(w) for w in choices.values())
+    priced = is_priced(tuple(choices.values()))
     trials = {k: _trial(w, quick_fill(w, shapes[k], clearance), priced) for k, w in choices.items()}
     useful = {k: t for k, t in trials.items() if t.area > 0}
     if not useful:
@@ -52,18 +52,23 @@ def next_window(
         t = useful[number]
         rest = waiting - t.area
         more = min((b.cost_of(rest) for b in bought), default=0.0) if rest > 1e-6 * waiting else 0.0
-        return not _is_offcut(t.window), round(t.cost + more, 9), t.window.area, number
+        return not is_offcut(t.window), round(t.cost + more, 9), t.window.area, number
 
     return min(useful, key=whole)
 
 
-def _is_offcut(window: Window) -> bool:
+def is_offcut(window: Window) -> bool:
     return window.stock.kind == "offcut"
+
+
+def is_priced(windows: Sequence[Window]) -> bool:
+    """Whether all that is to be bought has a price."""
+    return all(w.stock.price is not None or is_offcut(w) for w in windows)
 
 
 def _trial(window: Window, filled: Filled, priced: bool) -> Trial:
     area = sum(p.copy.piece.outline.area for p in filled.placed)
-    if _is_offcut(window):
+    if is_offcut(window):
         return Trial(window, filled, area, 0.0)
     if not priced or window.stock.price is None:
         return Trial(window, filled, area, 1.0)

@@ -56,7 +56,9 @@ class Progress:
 class Task:
     """The time that one layout may take, and what became of it.
 
-    first: no search.  stopped: someone had enough, and the best so far stands.
+    first: no search.  stopped: someone had enough, and the best so far stands.  until: when the
+    part that is under way must end, as time.monotonic has it.  enough: a sheet that bears all that
+    waits need not be searched on.
     """
 
     clearance: float
@@ -68,13 +70,15 @@ class Task:
     stopped: bool = False
     began: float = field(default_factory=time.monotonic)
     quiet_until: float = 0.0
+    until: float = math.inf
+    enough: bool = False
 
     @property
     def left(self) -> float:
         """Seconds left, 0 at least."""
         if self.stopped:
             return 0.0
-        return max(0.0, self.began + self.seconds - time.monotonic())
+        return max(0.0, min(self.began + self.seconds, self.until) - time.monotonic())
 
     def told(self, window: Window, lie: Callable[[], Sequence[Placement]]) -> None:
         """Tells of a layout, unless it comes so soon that telling would hold the search up."""
@@ -205,12 +209,14 @@ def _by_strip(
     units = first_order(units_of(shapes))
     searched = [_one_way_up(s) for u in _share(units, window) for s in u]
     found_so_far: list[Found] = []  # the best last
+    may_be_enough = task.enough and not window.fed and len(searched) == len(shapes)
     height, gap = strip_for(window.across, task.clearance, max(s.miss for s in searched))
 
     def better(found: Found) -> bool:
         found_so_far.append(found)
         task.told(window, lambda: _within(searched, found, window, gap))
-        return True
+        bears_all = found.length - 2 * gap <= window.along + FIT_EPS
+        return not (may_be_enough and bears_all)
 
     try:
         find(searched, height, gap, seconds, task.seed, better)

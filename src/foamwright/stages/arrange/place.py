@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from foamwright.findings import Finding, note, warning
+from foamwright.findings import Finding, note
 from foamwright.model import Copy, Limits, Placement, Sheet, Stock
 from foamwright.stages.arrange.check import broken_rule, parted_groups
-from foamwright.stages.arrange.choose import next_window
-from foamwright.stages.arrange.fill import Progress, Task, fill, quick_fill
+from foamwright.stages.arrange.fill import Progress, Task
+from foamwright.stages.arrange.filling import bears
 from foamwright.stages.arrange.hosts import Hosting, as_asked, hosting, wrongly_hosted
 from foamwright.stages.arrange.kept import Group, layout_key, placed_again, stock_data
-from foamwright.stages.arrange.outline import Shape
 from foamwright.stages.arrange.told import (
     cut_down,
-    no_room_at_pins,
     no_time,
     no_turn,
     stopped,
@@ -24,6 +21,7 @@ from foamwright.stages.arrange.told import (
     unplaced,
     untrimmed,
 )
+from foamwright.stages.arrange.ways import lay_cheapest
 from foamwright.stages.arrange.window import Window, window_of
 
 
@@ -78,87 +76,17 @@ def arrange(
     if asked.seconds <= 0 and not asked.first and len(copies) > 1:
         return Layout(key, (), (no_time(copies[0].material),))
     task = Task(limits.clearance, asked.seconds, asked.seed, asked.tell, asked.first)
-    work = _Work(windows, limits, task)
     hosted = hosting(copies, limits, [z for w in windows for z in w.zones])
-    rest = work.lay(hosted.copies)
+    made = lay_cheapest(windows, hosted.copies, task)
     own = {c.name: c for c in copies}
     sheets = tuple(
-        _sheet(w, _with_guests(placed, hosted, own), back, limits) for w, placed in work.filled
+        _sheet(w, _with_guests(placed, hosted, own), back, limits) for w, placed in made.filled
     )
-    told = [*work.findings, *_notes(windows, sheets), *unplaced(rest, windows, _bears)]
-    if work.task.stopped:
+    told = [*made.findings, *_notes(windows, sheets)]
+    told += unplaced(made.waiting, windows, bears)
+    if task.stopped:
         told.append(stopped(copies[0].material, sheets))
     return Layout(key, sheets, tuple(told))
-
-
-@dataclass
-class _Work:
-    """A layout under way: the windows filled so far and how many of each stock are left."""
-
-    windows: Sequence[Window]
-    limits: Limits
-    task: Task
-    filled: list[tuple[Window, tuple[Placement, ...]]] = field(default_factory=list)
-    findings: list[Finding] = field(default_factory=list)
-
-    def lay(self, copies: Sequence[Copy]) -> list[Copy]:
-        """Fills windows until nothing waits or no window takes anything; gives what waits still."""
-        waiting = list(copies)
-        while waiting:
-            choices = {k: w for k, w in enumerate(self.windows) if self._is_left(w)}
-            shapes = {k: self._shapes(w, waiting) for k, w in choices.items()}
-            choices = {k: w for k, w in choices.items() if shapes[k]}
-            number = next_window(choices, shapes, self.limits.clearance) if choices else None
-            if number is None:
-                break
-            placed = self._fill(choices[number], shapes[number], waiting)
-            if not placed:
-                break
-            names = {p.copy.name for p in placed}
-            waiting = [c for c in waiting if c.name not in names]
-        return waiting
-
-    def _is_left(self, window: Window) -> bool:
-        used = sum(w is window for w, _ in self.filled)
-        return window.count is None or used < window.count
-
-    def _shapes(self, window: Window, waiting: Sequence[Copy]) -> list[Shape]:
-        """What the window bears of a list; a group only as a whole."""
-        shapes = [s for c in waiting if (s := _shape_on(window, c)) is not None]
-        there = {s.copy.name for s in shapes}
-        lacking = {c.group for c in waiting if c.group and c.name not in there}
-        return [s for s in shapes if s.copy.group not in lacking]
-
-    def _fill(
-        self, window: Window, shapes: Sequence[Shape], waiting: Sequence[Copy]
-    ) -> tuple[Placement, ...]:
-        area = sum(s.area for s in shapes)
-        room = max(window.across * window.along, 1.0)
-        still = max(1, math.ceil(area / room))
-        self.task.sheet = len(self.filled) + 1
-        made = fill(window, shapes, self.task, self.task.left / still)
-        if made.unpinned:
-            self.findings.extend(no_room_at_pins(made.unpinned))
-        if made.fallback:
-            what = f"{made.fallback}; laid by the plain placer"
-            self.findings.append(warning("L402", window.stock.material, what))
-        if made.placed:
-            self.filled.append((window, made.placed))
-        return made.placed
-
-
-def _shape_on(window: Window, copy: Copy) -> Shape | None:
-    """The copy with the turns in which the window bears it, if there is one."""
-    turns = tuple(r for r in copy.rotations if window.bears(copy, r))
-    return Shape(copy, turns) if turns else None
-
-
-def _bears(window: Window, copy: Copy) -> bool:
-    """Whether the copy alone has room on the window."""
-    shape = _shape_on(window, copy)
-    if shape is None or window.is_open((copy,)):
-        return shape is not None
-    return bool(quick_fill(window, [shape], 0.0).placed)
 
 
 def _with_guests(
@@ -169,17 +97,13 @@ def _with_guests(
 
 
 def _sheet(window: Window, placed: Sequence[Placement], back: bool, limits: Limits) -> Sheet:
-    length = window.length
-    if window.fed:
-        used = max(p.piece.outline.bounds[3] for p in placed)
-        length = min(length, math.ceil(used + limits.edge + limits.margins[3]))
     ordered = sorted(placed, key=lambda p: p.copy.name)
     return Sheet(
         number=0,
         stock=window.stock,
         machine=placed[0].copy.machine,
         width=window.width,
-        length=length,
+        length=window.used_length(placed),
         placements=tuple(ordered),
         back=back,
         zones=window.zones,

@@ -6,6 +6,8 @@ roll feed, the roll's whole length.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -36,7 +38,7 @@ class Window:
     """width, length: the material on the bed, mm.  left, near, right, far: where targets may lie.
 
     fed: the length used is cut off the roll.  count: how many there are of it, None: any number.
-    zones: what pieces are kept off, edge mm away from it.
+    zones: what pieces are kept off, edge mm away from it.  beyond: the margin at the far end, mm.
     """
 
     stock: Stock
@@ -49,6 +51,7 @@ class Window:
     fed: bool
     count: int | None
     edge: float = 0.0
+    beyond: float = 0.0
     zones: tuple[Zone, ...] = ()
     _kept_off: dict[str, Region | None] = field(default_factory=dict, compare=False, repr=False)
 
@@ -66,6 +69,22 @@ class Window:
         outline = self.stock.outline
         whole = self.width * self.length
         return whole if outline is None else min(whole, outline.area)
+
+    def used_length(self, placed: Sequence[Placement]) -> float:
+        """mm of the material that these take: of a fed roll whole millimetres, else all of it."""
+        if not self.fed or not placed:
+            return self.length
+        top = max(p.piece.outline.bounds[3] for p in placed)
+        return min(self.length, math.ceil(top + self.edge + self.beyond))
+
+    def price_of(self, placed: Sequence[Placement]) -> float:
+        """Of the material that these take, of a roll its share; 0 where it has no price."""
+        price = self.stock.price or 0.0
+        return price * self.used_length(placed) / self.stock.length if self.fed else price
+
+    def area_of(self, placed: Sequence[Placement]) -> float:
+        """mm2 of the material that these take."""
+        return self.width * self.used_length(placed) if self.fed else self.area
 
     def bears(self, copy: Copy, rotation: float) -> bool:
         """Whether its box has room, wherever its pin is."""
@@ -141,5 +160,6 @@ def window_of(stock: Stock, limits: Limits) -> Window:
         fed=stock.kind == "roll",
         count=count,
         edge=limits.edge,
+        beyond=far,
         zones=(*stock.zones, *limits.zones),
     )
