@@ -181,6 +181,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "L413": "an offcut or a booking that isn't there",
         "L414": "offcuts that the broken-off cut of another job holds",
         "L415": "an order of work that the machine's feed has no use for",
+        "L416": "a layout that broke a rule, so the next best was taken",
+        "L417": "a layout of many pieces that took longer than it was given",
         # C: compensation (stages/compensate)
         "C501": "an opening that the kerf swallows whole",
         "C502": "a gap or neck that the kerf swallows",

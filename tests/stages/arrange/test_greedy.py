@@ -13,9 +13,10 @@ import pytest
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import box, covers, distance, grown, region
 from foamwright.model import Copy, Limits, Placement, Stock, Zone
-from foamwright.stages.arrange.fill import Task, fill, quick_fill, units_of
+from foamwright.stages.arrange.fill import fill, quick_fill, units_of
 from foamwright.stages.arrange.greedy import Ground, better_orders, first_order, lay, score
 from foamwright.stages.arrange.outline import Shape
+from foamwright.stages.arrange.task import Task
 from foamwright.stages.arrange.window import Window, window_of
 from tests.pieces import piece, rectangle
 

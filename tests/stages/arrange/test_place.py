@@ -14,11 +14,12 @@ from foamwright.geometry.affine import Affine
 from foamwright.geometry.path import Path
 from foamwright.geometry.region import distance, region
 from foamwright.model import Copy, Limits, Placement, Sheet, Stock
-from foamwright.stages.arrange import Asked, arrange, fill, kept
-from foamwright.stages.arrange.fill import Progress, Task, units_of, worth_trying
+from foamwright.stages.arrange import Asked, arrange, kept, strip, told
+from foamwright.stages.arrange.fill import units_of, worth_trying
 from foamwright.stages.arrange.greedy import first_order
 from foamwright.stages.arrange.outline import Shape, turned_corner, turned_size
 from foamwright.stages.arrange.search import Found
+from foamwright.stages.arrange.task import Progress, Task
 from foamwright.stages.arrange.window import window_of
 from tests.pieces import copy_of, piece, rectangle
 
@@ -178,7 +179,7 @@ def test_one_piece_needs_no_search() -> None:
 
 
 def test_a_failed_search_falls_back_to_rows(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(fill, "find", lambda *_: None)
+    monkeypatch.setattr(strip, "find", lambda *_: None)
     layout = arrange(leaves(9), [SHEET], LIMITS, QUICK)
     assert "L402" in [f.code for f in layout.findings]
     assert sum(len(s.placements) for s in layout.sheets) == 9
@@ -194,7 +195,7 @@ def test_a_wrong_layout_does_not_take_those_before_with_it(
         asked[-1](Found(((0, 0.0, 10.0, 10.0), (1, 0.0, 90.0, 10.0)), 170.0, 0.5))
         asked[-1](Found(((0, 0.0, 10.0, 10.0), (1, 0.0, 11.0, 10.0)), 80.0, 1.0))
 
-    monkeypatch.setattr(fill, "find", wrong_at_last)
+    monkeypatch.setattr(strip, "find", wrong_at_last)
     layout = arrange(leaves(2), [SHEET], LIMITS, QUICK)
     assert not layout.findings
     assert_rules_kept(layout.sheets[0], LIMITS)
@@ -206,10 +207,50 @@ def test_a_search_that_breaks_the_clearance_is_not_believed(
     def overlapping(*asked: Any) -> None:
         asked[-1](Found(((0, 0.0, 10.0, 10.0), (1, 0.0, 11.0, 10.0)), 80.0, 1.0))
 
-    monkeypatch.setattr(fill, "find", overlapping)
+    monkeypatch.setattr(strip, "find", overlapping)
     layout = arrange(leaves(2), [SHEET], LIMITS, QUICK)
     assert [f.code for f in layout.findings] == ["L402"]
     assert_rules_kept(layout.sheets[0], LIMITS)
+
+
+def test_a_best_layout_that_breaks_a_rule_gives_way_to_the_next_and_is_told(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    real = strip.find
+
+    def wrong_at_last(*asked: Any) -> None:
+        found = real(*asked)
+        assert found is not None
+        one_place = tuple((i, turn, 10.0, 10.0) for i, turn, _, _ in found.places)
+        asked[-1](replace(found, places=one_place, length=100.0))
+
+    monkeypatch.setattr(strip, "find", wrong_at_last)
+    layout = arrange(leaves(20), [replace(SHEET, kind="roll", length=3000)], ROLL, QUICK)
+    (told,) = layout.findings
+    assert (told.code, told.is_fault) == ("L416", False)
+    assert "the next best was taken: leaf-" in told.what
+    assert len(layout.sheets[0].placements) == 20
+    assert_rules_kept(layout.sheets[0], ROLL)
+
+
+def test_a_clearance_wider_than_pieces_is_told_and_kept() -> None:
+    limits = replace(ROLL, clearance=50)
+    layout = arrange(leaves(9, 10), [replace(SHEET, kind="roll", length=3000)], limits, QUICK)
+    (told,) = layout.findings
+    assert told.code == "L402"
+    assert "a clearance of 50 mm, wider than pieces are" in told.what
+    assert len(layout.sheets[0].placements) == 9
+    assert_rules_kept(layout.sheets[0], limits)
+
+
+def test_a_layout_of_many_that_takes_longer_than_it_was_given_is_told(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(Task, "spent", 9.0)
+    many = [leaf(f"l{k}", 10 + k / 50) for k in range(told.MANY)]
+    for copies, seconds, codes in ((many, 5, ["L417"]), (many, 8, []), (many[1:], 5, [])):
+        layout = arrange(copies, [SHEET], LIMITS, Asked(seconds, first=False))
+        assert [f.code for f in layout.findings] == codes
 
 
 def test_a_kept_layout_is_used_again_and_gives_the_same_sheets() -> None:
@@ -285,14 +326,14 @@ def test_a_kept_layout_of_more_sheets_than_the_stock_counts_is_not_used() -> Non
 
 def test_a_search_that_is_stopped_by_hand_keeps_its_best(monkeypatch: pytest.MonkeyPatch) -> None:
     """The first layout of the search is dense, and then someone presses Ctrl-C."""
-    real = fill.find
+    real = strip.find
 
     def interrupted(*asked: Any) -> None:
         better = asked[-1]
         real(*asked[:-1], lambda found: better(found) and False)
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(fill, "find", interrupted)
+    monkeypatch.setattr(strip, "find", interrupted)
     layout = arrange(leaves(60), [replace(SHEET, kind="roll", length=3000)], ROLL, QUICK)
     (told,) = layout.findings
     assert (told.code, told.is_fault) == ("L408", False)
@@ -308,7 +349,7 @@ def test_a_job_stopped_by_hand_searches_no_further_sheet(monkeypatch: pytest.Mon
         searched.append(asked[3])
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(fill, "find", interrupted)
+    monkeypatch.setattr(strip, "find", interrupted)
     layout = arrange(leaves(40), [SHEET], LIMITS, Asked(seconds=30))
     assert len(layout.sheets) > 1
     assert len(searched) == 1
@@ -328,7 +369,7 @@ def test_many_pieces_are_tried_on_a_window_as_far_as_it_may_bear_them() -> None:
     assert worth_trying(few, window) == few
     many = first_order(units_of([Shape(leaf(f"l{k}", 40 + k / 50), (0.0,)) for k in range(900)]))
     tried = worth_trying(many, window)
-    largest = tried[: -fill.MOST_IN_GAPS]
+    largest = tried[: -strip.MOST_IN_GAPS]
     assert largest == many[: len(largest)]
     bears = window.across * window.along
     assert sum(s.area for (s,) in largest) > bears > sum(s.area for (s,) in largest) / 2

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from foamwright.model import Copy, Sheet, Stock
-from foamwright.stages.arrange import Asked, arrange, fill, filling
-from foamwright.stages.arrange.fill import Task
+from foamwright.stages.arrange import Asked, arrange, filling, strip
+from foamwright.stages.arrange.task import Task
 from foamwright.stages.arrange.ways import Rank, _laid, _least, lay_cheapest, rank_of
 from foamwright.stages.arrange.window import Window, window_of
 from tests.pieces import copy_of, piece, rectangle
@@ -147,7 +147,7 @@ def test_ctrl_c_ends_all_ways(monkeypatch: pytest.MonkeyPatch) -> None:
         searched.append(asked[3])
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(fill, "find", interrupted)
+    monkeypatch.setattr(strip, "find", interrupted)
     layout = arrange(leaves(40), [LARGE, SMALL], LIMITS, Asked(seconds=30))
     assert [f.code for f in layout.findings] == ["L408"]
     assert sum(len(s.placements) for s in layout.sheets) == 40

@@ -6,7 +6,7 @@ allow; clearance is the least gap between two targets.
 Knows no machine: `Limits` say what it must respect.  Does not mirror: copies come as they are cut.
 """
 
-from foamwright.stages.arrange.fill import Progress
 from foamwright.stages.arrange.place import Asked, Layout, arrange
+from foamwright.stages.arrange.task import Progress
 
 __all__ = ["Asked", "Layout", "Progress", "arrange"]

@@ -1,20 +1,16 @@
 """One windowful: as many pieces as can be laid on it, by search where it is a plain rectangle.
 
 The first layout is there at once: on a plain rectangle boxes in rows, which the strip search
-betters; on any other stock the plain placer's, bettered by other orders.  What the strip search
-leaves over beyond the window's length goes into the gaps, as far as it fits.
+betters (`strip.py`); on any other stock the plain placer's, bettered by other orders.
 """
 
 from __future__ import annotations
 
-import math
 import time
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-from foamwright.geometry.affine import Affine
 from foamwright.model import Copy, Placement
-from foamwright.stages.arrange.check import broken_rule
 from foamwright.stages.arrange.greedy import (
     Ground,
     Unit,
@@ -25,88 +21,22 @@ from foamwright.stages.arrange.greedy import (
     score,
     stretch_for,
 )
-from foamwright.stages.arrange.outline import Shape, changed, strip_corner
+from foamwright.stages.arrange.outline import Shape
 from foamwright.stages.arrange.rows import place_in_rows
-from foamwright.stages.arrange.search import Found, find, strip_for
-from foamwright.stages.arrange.window import FIT_EPS, Window
-
-#: Area that is given to one search at most, as a part of the window's: the rest waits.
-SEARCHED_SHARE = 1.3
-#: Units that the plain placer lays on a plain rectangle, where rows and the search lay all.
-MOST_LAID = 400
-#: Units that are tried in the gaps of a window that the largest fill: each takes 10 to 20 ms, also
-#: where it finds no place.
-MOST_IN_GAPS = 24
-#: Telling takes this part of the time at most: each layout told of is placed exactly for it.
-TELLING = 0.1
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """What is told while a layout is searched. density: of the length that is used, 0..1."""
-
-    material: str
-    sheet: int
-    pieces: int
-    density: float
-    seconds: float
-
-
-@dataclass
-class Task:
-    """The time that one layout may take, and what became of it.
-
-    first: no search.  stopped: someone had enough, and the best so far stands.  until: when the
-    part that is under way must end, as time.monotonic has it.  enough: a sheet that bears all that
-    waits need not be searched on.
-    """
-
-    clearance: float
-    seconds: float
-    seed: int
-    tell: Callable[[Progress], None] | None = None
-    first: bool = False
-    sheet: int = 1
-    stopped: bool = False
-    began: float = field(default_factory=time.monotonic)
-    quiet_until: float = 0.0
-    until: float = math.inf
-    enough: bool = False
-
-    @property
-    def left(self) -> float:
-        """Seconds left, 0 at least."""
-        if self.stopped:
-            return 0.0
-        return max(0.0, min(self.began + self.seconds, self.until) - time.monotonic())
-
-    def told(self, window: Window, lie: Callable[[], Sequence[Placement]]) -> None:
-        """Tells of a layout, unless it comes so soon that telling would hold the search up."""
-        began = time.monotonic()
-        if self.tell is None or began < self.quiet_until:
-            return
-        placed = lie()
-        if placed:
-            self.tell(self._progress(window, placed))
-        now = time.monotonic()
-        self.quiet_until = now + (now - began) * (1 / TELLING - 1)
-
-    def _progress(self, window: Window, placed: Sequence[Placement]) -> Progress:
-        far = max(p.piece.outline.bounds[3] for p in placed)
-        area = sum(p.copy.piece.outline.area for p in placed)
-        filled = area / (window.width * max(far, FIT_EPS))
-        spent = time.monotonic() - self.began
-        return Progress(window.stock.material, self.sheet, len(placed), filled, spent)
+from foamwright.stages.arrange.strip import MOST_LAID, Strip, share, some_of, whole_groups
+from foamwright.stages.arrange.task import Task
+from foamwright.stages.arrange.window import Window
 
 
 @dataclass(frozen=True)
 class Filled:
-    """What lies on a window; fallback: why the search's layout was not used; unpinned: copies whose
-    place is taken or none.
+    """What lies on a window; fallback: why no layout of the search was used; lost: the rule that a
+    better one broke than is used; unpinned: copies whose place is taken or none.
     """
 
     placed: tuple[Placement, ...]
     fallback: str = ""
+    lost: str = ""
     unpinned: tuple[Copy, ...] = ()
 
 
@@ -139,24 +69,8 @@ def worth_trying(units: Sequence[Unit], window: Window) -> list[Unit]:
 
     units: the largest first.  All, where they are not much more than the window can bear.
     """
-    filling = _share(units, window)
-    return [*filling[:MOST_LAID], *_some(units[len(filling) :])]
-
-
-def _share(units: Sequence[Unit], window: Window) -> list[Unit]:
-    """The first of them, up to somewhat more than the window can bear."""
-    taken: list[Unit] = []
-    area = 0.0
-    for unit in units:
-        if taken and area > SEARCHED_SHARE * window.across * window.along:
-            break
-        taken.append(unit)
-        area += sum(s.area for s in unit)
-    return taken
-
-
-def _some(units: Sequence[Unit]) -> Sequence[Unit]:
-    return units[:: max(1, math.ceil(len(units) / MOST_IN_GAPS))]
+    filling = share(units, window)
+    return [*filling[:MOST_LAID], *some_of(units[len(filling) :])]
 
 
 def fill(window: Window, shapes: Sequence[Shape], task: Task, seconds: float) -> Filled:
@@ -171,12 +85,14 @@ def fill(window: Window, shapes: Sequence[Shape], task: Task, seconds: float) ->
     task.told(window, lambda: first.placed)
     if not searching or all(s.copy.pin is not None for s in shapes):
         return first
-    return _by_orders(window, shapes, task, seconds, first)
+    return _by_orders(window, shapes, task, time.monotonic() + seconds, first)
 
 
 def _by_orders(
-    window: Window, shapes: Sequence[Shape], task: Task, seconds: float, first: Filled
+    window: Window, shapes: Sequence[Shape], task: Task, end: float, first: Filled | None = None
 ) -> Filled:
+    """The plain placer's layouts of other orders, until a time of time.monotonic()."""
+    first = first or quick_fill(window, shapes, task.clearance)
     best = [first.placed]
     stretch = stretch_for(shapes, window, task.clearance)
     ground = Ground.of(window, task.clearance, stretch)
@@ -192,7 +108,7 @@ def _by_orders(
         return True
 
     try:
-        better_orders(units, ground, seconds, task.seed, better)
+        better_orders(units, ground, end - time.monotonic(), task.seed, better)
     except KeyboardInterrupt:
         task.stopped = True
     return Filled(best[0], unpinned=first.unpinned)
@@ -205,88 +121,24 @@ def _by_strip(
     seconds: float,
     rows: tuple[Placement, ...],
 ) -> Filled:
-    """The strip search's layout with its gaps filled; rows, or the plain placer's, if it fails."""
-    units = first_order(units_of(shapes))
-    searched = [_one_way_up(s) for u in _share(units, window) for s in u]
-    found_so_far: list[Found] = []  # the best last
-    may_be_enough = task.enough and not window.fed and len(searched) == len(shapes)
-    height, gap = strip_for(window.across, task.clearance, max(s.miss for s in searched))
-
-    def better(found: Found) -> bool:
-        found_so_far.append(found)
-        task.told(window, lambda: _within(searched, found, window, gap))
-        bears_all = found.length - 2 * gap <= window.along + FIT_EPS
-        return not (may_be_enough and bears_all)
-
-    try:
-        find(searched, height, gap, seconds, task.seed, better)
-    except KeyboardInterrupt:
-        task.stopped = True
-    if not found_so_far:
-        plain = quick_fill(window, shapes, task.clearance).placed
-        return Filled(plain, "" if task.stopped else "the search gave no layout")
-    for found in reversed(found_so_far):
-        placed = whole_groups(_within(searched, found, window, gap), units)
-        broken = broken_rule(placed, window, task.clearance)
-        if broken is None:
-            break
-    else:
-        return Filled(quick_fill(window, shapes, task.clearance).placed, broken or "")
-    placed = _gaps_filled(placed, units, window, task.clearance)
-    if len(placed) < len(shapes) or not placed:
+    """The strip search's layout; rows, or the plain placer's, where it fails or lays less."""
+    began = time.monotonic()
+    made = Strip(window, first_order(units_of(shapes)), task).laid(seconds)
+    if made is None or (made.lost and not made.placed):
+        if task.stopped:
+            return quick_fill(window, shapes, task.clearance)
+        why = _no_layout(shapes, task) if made is None else made.lost
+        return replace(_by_orders(window, shapes, task, began + seconds), fallback=why)
+    if len(made.placed) < len(shapes):
         rows = max(rows, quick_fill(window, shapes, task.clearance).placed, key=score)
-    return Filled(max(placed, rows, key=score))
+    if score(rows) > score(made.placed):
+        return Filled(rows)
+    return Filled(made.placed, lost=made.lost)
 
 
-def _one_way_up(shape: Shape) -> Shape:
-    """A mirror image that may be had by turning over is laid as drawn, as its twins are."""
-    copy = shape.copy
-    if copy.turnable and copy.mirrored and not copy.turned:
-        return Shape(copy.turned_over(), shape.rotations)
-    return shape
-
-
-def _within(
-    shapes: Sequence[Shape], found: Found, window: Window, gap: float
-) -> tuple[Placement, ...]:
-    """The places on the sheet of those shapes that end within the window."""
-    made = []
-    for i, turn, x, y in found.places:
-        corner = Affine.rotation(-turn).vector(strip_corner(shapes[i].points))
-        spot = changed(complex(x, y) - gap * (1 + 1j) - corner)
-        at = spot + complex(window.left, window.near)
-        placed = _moved_in(Placement(shapes[i].copy, turn, at.real, at.imag), window)
-        if placed.piece.outline.bounds[3] <= window.far + FIT_EPS:
-            made.append(placed)
-    return tuple(made)
-
-
-def _moved_in(placed: Placement, window: Window) -> Placement:
-    """Moved by the search's slack where it pokes out across the window or at the near end."""
-    low_x, low_y, high_x, _ = placed.piece.outline.bounds
-    dx = max(0.0, window.left - low_x) - max(0.0, high_x - window.right)
-    dy = max(0.0, window.near - low_y)
-    if dx == 0.0 and dy == 0.0:
-        return placed
-    return Placement(placed.copy, placed.rotation, placed.x + dx, placed.y + dy)
-
-
-def whole_groups(placed: Sequence[Placement], units: Sequence[Unit]) -> tuple[Placement, ...]:
-    """Without the groups of which not every copy is there."""
-    there = {p.copy.name for p in placed}
-    parted = {s.copy.name for u in units if not all(t.copy.name in there for t in u) for s in u}
-    return tuple(p for p in placed if p.copy.name not in parted)
-
-
-def _gaps_filled(
-    placed: tuple[Placement, ...], units: Sequence[Unit], window: Window, clearance: float
-) -> tuple[Placement, ...]:
-    there = {p.copy.name for p in placed}
-    rest = [u for u in units if u[0].copy.name not in there]
-    if not rest:
-        return placed
-    may_all_fit = len(_share(units, window)) == len(units)
-    ground = Ground.of(window, clearance)
-    for p in placed:
-        ground.take(p)
-    return (*placed, *lay(rest[:MOST_LAID] if may_all_fit else _some(rest), ground))
+def _no_layout(shapes: Sequence[Shape], task: Task) -> str:
+    """Why the search laid nothing, as far as is known of the library."""
+    sizes = [max(s.size(s.rotations[0])) for s in shapes]
+    if min(sizes) < task.clearance:
+        return f"no search bears a clearance of {task.clearance:g} mm, wider than pieces are"
+    return "the search gave no layout"

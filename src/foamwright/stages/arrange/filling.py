@@ -10,9 +10,10 @@ from dataclasses import dataclass, field
 from foamwright.findings import Finding, warning
 from foamwright.model import Copy, Placement
 from foamwright.stages.arrange.choose import next_window
-from foamwright.stages.arrange.fill import Task, fill, quick_fill
+from foamwright.stages.arrange.fill import fill, quick_fill
 from foamwright.stages.arrange.outline import Shape
-from foamwright.stages.arrange.told import no_room_at_pins
+from foamwright.stages.arrange.task import Task
+from foamwright.stages.arrange.told import gave_way, no_room_at_pins
 from foamwright.stages.arrange.window import Window
 
 #: What a search is expected to fill of a window, where it is asked how many are still to come.
@@ -61,6 +62,8 @@ class Filling:
         if made.fallback:
             what = f"{made.fallback}; laid by the plain placer"
             self.findings.append(warning("L402", window.stock.material, what))
+        if made.lost:
+            self.findings.append(gave_way(window, len(self.filled) + 1, made.lost))
         if made.placed:
             self.filled.append((window, made.placed))
         return made.placed

@@ -8,14 +8,15 @@ from dataclasses import dataclass, field, replace
 from foamwright.findings import Finding, note
 from foamwright.model import Copy, Limits, Placement, Sheet, Stock
 from foamwright.stages.arrange.check import broken_rule, parted_groups
-from foamwright.stages.arrange.fill import Progress, Task
 from foamwright.stages.arrange.filling import bears
 from foamwright.stages.arrange.hosts import Hosting, as_asked, hosting, wrongly_hosted
 from foamwright.stages.arrange.kept import Group, layout_key, placed_again, stock_data
+from foamwright.stages.arrange.task import Progress, Task
 from foamwright.stages.arrange.told import (
     cut_down,
     no_time,
     no_turn,
+    slow,
     stopped,
     turned_over,
     unplaced,
@@ -84,6 +85,8 @@ def arrange(
     )
     told = [*made.findings, *_notes(windows, sheets)]
     told += unplaced(made.waiting, windows, bears)
+    if not task.first:
+        told += slow(copies, task.seconds, task.spent)
     if task.stopped:
         told.append(stopped(copies[0].material, sheets))
     return Layout(key, sheets, tuple(told))

@@ -38,6 +38,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any, TypeAlias
 
+from foamwright.stages.arrange.eased import MOST_PIECES
 from foamwright.stages.arrange.outline import Shape, alike, strip_points
 
 #: The program that searches.
@@ -59,9 +60,6 @@ LONGER = 1.5
 TOO_SHORT_S = 1.0
 #: Searches in a row that bring nothing: then it ends before its budget.
 FRUITLESS = 6
-#: Pieces up to which a search is eased: beyond, putting a layout right takes seconds.
-MOST_EASED = 120
-
 #: Index of a shape, its turn on the sheet in degrees, and where the strip's frame has it, x and y.
 Placed: TypeAlias = tuple[int, float, float, float]
 
@@ -104,7 +102,7 @@ def find(
         "separation": separation,
         "slack": FIT_SLACK * (height - 2 * separation) / (1 + FIT_SLACK),
         "area": sum(s.area for s in shapes),
-        "most_eased": MOST_EASED,
+        "most_eased": MOST_PIECES,
         "workers": WORKERS,
         "items": [_item([shapes[i] for i in kind]) for kind in kinds],
     }

@@ -11,6 +11,9 @@ from foamwright.stages.arrange.window import Window
 
 #: Names told of many.
 TOLD = 5
+#: Pieces from which a layout that takes longer than it was given is told, and by how much longer:
+#: a part of the time, and seconds.  Fewer do so on a busy machine only.
+MANY, LONGER_PART, LONGER_S = 100, 0.1, 1.0
 
 
 def cut_down(window: Window) -> str:
@@ -42,6 +45,22 @@ def untrimmed(windows: Sequence[Window]) -> Iterator[Finding]:
 def no_time(material: str) -> Finding:
     what = "no time is given to search a layout in"
     return fault("L409", material, what, "give --layout-time 1 or more")
+
+
+def slow(copies: Sequence[Copy], seconds: float, spent: float) -> Iterator[Finding]:
+    """A layout of many pieces that took longer than it was given; how long is not told, so that it
+    reads the same everywhere.
+    """
+    if len(copies) < MANY or spent <= seconds * (1 + LONGER_PART) + LONGER_S:
+        return
+    what = f"laying {len(copies)} pieces took longer than the {seconds:g} s that were given: the "
+    what += "first layout of so many is waited for"
+    yield note("L417", copies[0].material, what)
+
+
+def gave_way(window: Window, number: int, broken: str) -> Finding:
+    what = f"the best layout of sheet {number} broke a rule, so the next best was taken: {broken}"
+    return note("L416", window.stock.material, what)
 
 
 def stopped(material: str, sheets: Sequence[Sheet]) -> Finding:

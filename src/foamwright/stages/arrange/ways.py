@@ -18,8 +18,9 @@ from typing import NamedTuple, TypeAlias
 
 from foamwright.model import Copy, Placement
 from foamwright.stages.arrange.choose import is_offcut, is_priced
-from foamwright.stages.arrange.fill import Task, fill
+from foamwright.stages.arrange.fill import fill
 from foamwright.stages.arrange.filling import Filling, shape_on, shapes_on
+from foamwright.stages.arrange.task import Task
 from foamwright.stages.arrange.window import Window
 
 Way: TypeAlias = Sequence[Window]
