@@ -74,8 +74,7 @@ def kinked(path: Path, each: int, degrees: float) -> Path:
 
 
 def anew(cut: Path, path: Path, distance: float) -> Path:
-    (made,) = redrawn([cut], [path], distance, TOL)
-    return made
+    return redrawn(cut, path, distance, TOL)
 
 
 @pytest.mark.parametrize("degrees", [-0.8, 0.8])

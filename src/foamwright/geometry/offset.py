@@ -22,9 +22,15 @@ from foamwright.errors import GeometryError
 from foamwright.geometry.batches import in_batches
 from foamwright.geometry.chains import Chains
 from foamwright.geometry.fit import fit_many
+from foamwright.geometry.offset_faults import (
+    at_fault,
+    has_sharp_tips,
+    joined_faults,
+    own_faults,
+)
 from foamwright.geometry.offset_fill import Ring, filled, flattened
 from foamwright.geometry.offset_raw import JOINS, SLIVER, Element, Join, raw_parallels
-from foamwright.geometry.offset_redrawn import redrawn
+from foamwright.geometry.offset_redrawn import laid_anew, redrawn
 from foamwright.geometry.offset_simple import simple_results
 from foamwright.geometry.offset_trim import Trimmed, exact_path
 from foamwright.geometry.path import Path
@@ -37,6 +43,8 @@ __all__ = ["Join", "Parallel", "offset", "offset_many", "parallels", "parallels_
 #: Shares of the tolerance: of the arcs through cubics, and of the chords that settle what is left.
 FIT_SHARE = 0.7
 CHORD_SHARE = 0.125
+#: The share of a fit's tolerance for one that is finer.
+FINER = 1 / 16
 #: Places on each segment of a result at which it is measured, as parameters.
 SAMPLES = (0.0, 0.5)
 
@@ -124,7 +132,7 @@ def parallels_many(
         if distance == 0:
             return [(Parallel(p, True),) for p in sources]
         made = list(_batch(sources, distance < 0, how))
-        return _evened(made, batch, sources, distance, tolerance)
+        return _evened(made, batch, sources, distance, how)
 
     return tuple(in_batches(work, paths, threads))
 
@@ -134,21 +142,47 @@ def _evened(
     drawn: Sequence[Path],
     fitted: Sequence[Path],
     distance: float,
-    tolerance: float,
+    how: _Joining,
 ) -> list[tuple[Parallel, ...]]:
-    """The parallels, with the kinks and slivers of those of cubics mended where they can be."""
-    of_cubics = [path is not arcs for path, arcs in zip(drawn, fitted, strict=True)]
+    """The parallels, with kinks, slivers and tips of those of cubics mended where they can be."""
     told = [
-        (p.path, path)
-        for found, path, bent in zip(made, drawn, of_cubics, strict=True)
-        for p in found
-        if bent and p.exact
+        (i, k, p.path)
+        for i, found in enumerate(made)
+        for k, p in enumerate(found)
+        if drawn[i] is not fitted[i] and p.exact
     ]
-    anew = iter(redrawn([p for p, _ in told], [path for _, path in told], distance, tolerance))
-    return [
-        tuple(Parallel(next(anew), True) if p.exact else p for p in found) if bent else found
-        for found, bent in zip(made, of_cubics, strict=True)
-    ]
+    sources = [drawn[i] for i, _, _ in told]
+    wrong = at_fault([p for _, _, p in told], sources, distance, how.tolerance)
+    evened = [list(found) for found in made]
+    again = set()
+    for (i, k, path), is_wrong in zip(told, wrong, strict=True):
+        if is_wrong:
+            anew = redrawn(path, drawn[i], distance, how.tolerance)
+            evened[i][k] = Parallel(anew, True)
+            if own_faults(anew, drawn[i], distance, how.tolerance):
+                again.add(i)
+        if has_sharp_tips(evened[i][k].path):
+            again.add(i)
+    for i in again:
+        evened[i] = _finely(evened[i], drawn[i], distance, how)
+    return [tuple(found) for found in evened]
+
+
+def _finely(made: list[Parallel], drawn: Path, distance: float, how: _Joining) -> list[Parallel]:
+    """Parallels cut from a finer fit, which has its corners where they truly are, if it is better.
+
+    What is too fine for the tolerance is laid anew within it.
+    """
+    fit = fit_many((drawn,), how.tolerance * FIT_SHARE * FINER)
+    (fine,) = _batch(fit, distance < 0, how)
+    if not all(p.exact for p in (*made, *fine)) or len(made) != len(fine):
+        return made
+    found = [laid_anew(p.path, drawn, distance, how.tolerance) for p in fine]
+    before, after = (
+        joined_faults([own_faults(p, drawn, distance, how.tolerance) for p in paths])
+        for paths in ([p.path for p in made], found)
+    )
+    return [Parallel(p, True) for p in found] if after.no_more(before) else made
 
 
 def _batch(paths: Sequence[Path], backwards: bool, how: _Joining) -> Iterator[tuple[Parallel, ...]]:

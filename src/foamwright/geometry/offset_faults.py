@@ -20,10 +20,12 @@ from foamwright.geometry.chains import Chains, Flags, Floats
 from foamwright.geometry.fit import KINK
 from foamwright.geometry.offset_raw import SLIVER
 from foamwright.geometry.path import CORNER_ANGLE, Path
-from foamwright.geometry.segments import Cubic, Points
+from foamwright.geometry.segments import Cubic, Line, Points
 
 #: A radius within this of the reach is a round join's, mm.
 WITHIN = 1e-6
+#: A tip that turns by more is moved by its sides' tolerance six times as far, radians.
+SHARP = math.radians(160)
 #: What rounding may add to a kink, radians.
 ROUNDING = 1e-9
 
@@ -56,9 +58,17 @@ class Faults:
 
     def fewer(self, than: Faults) -> bool:
         """Fewer of one kind, no more of the other, and no wider kink."""
-        ours, theirs = ((int(f.kinks.sum()), int(f.slivers.sum())) for f in (self, than))
+        return self._counts != than._counts and self.no_more(than)
+
+    def no_more(self, than: Faults) -> bool:
+        """No more of either kind, and no wider kink."""
+        ours, theirs = self._counts, than._counts
         no_worse = ours[0] <= theirs[0] and ours[1] <= theirs[1]
-        return ours != theirs and no_worse and self.widest <= max(than.widest, KINK) + ROUNDING
+        return no_worse and self.widest <= max(than.widest, KINK) + ROUNDING
+
+    @property
+    def _counts(self) -> tuple[int, int]:
+        return int(self.kinks.sum()), int(self.slivers.sum())
 
 
 def faults(made: Chains, reach: float) -> Faults:
@@ -84,6 +94,16 @@ def faults(made: Chains, reach: float) -> Faults:
     return Faults(turn, slivers)
 
 
+def has_sharp_tips(made: Path) -> bool:
+    """Whether arcs meet at a tip so sharp that their tolerance moves it much farther."""
+    for i in made.corners:
+        before, after = made.segments[i - 1], made.segments[i]
+        turn = abs(cmath.phase(after.tangent(0.0) / before.tangent(1.0)))
+        if turn > SHARP and not (isinstance(before, Line) and isinstance(after, Line)):
+            return True
+    return False
+
+
 def own_faults(made: Path, source: Path, distance: float, tolerance: float) -> Faults:
     """The faults of one parallel without the drawing's own kinks."""
     found = faults(Chains.of([made]), abs(distance))
@@ -93,6 +113,13 @@ def own_faults(made: Path, source: Path, distance: float, tolerance: float) -> F
         if _is_drawn(j, made, source, starts, distance, tolerance):
             turns[j] = 0.0
     return Faults(turns, found.slivers)
+
+
+def joined_faults(found: Sequence[Faults]) -> Faults:
+    """Those of several paths together."""
+    return Faults(
+        np.concatenate([f.turns for f in found]), np.concatenate([f.slivers for f in found])
+    )
 
 
 def at_fault(

@@ -24,12 +24,13 @@ import shapely
 from foamwright.geometry.chains import Chains, Floats, Indices
 from foamwright.geometry.fit import fit_arcs
 from foamwright.geometry.offset_course import LEAD, WITHIN, Along, Course, along
-from foamwright.geometry.offset_faults import at_fault, faults, own_faults
+from foamwright.geometry.offset_faults import faults, own_faults
 from foamwright.geometry.path import CORNER_ANGLE, Path
 from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 
-#: The share of the tolerance for arcs through the true parallel.
-ANEW = 0.9
+#: The shares of the tolerance for arcs through the true parallel, tried one after the other, and
+#: whether stretches are widened: arcs beside a corner that lies aside have less to spare.
+TRIES = ((0.9, False), (0.9, True), (0.45, False), (0.45, True))
 #: How far a point beside a course may lie off the normal: half of what isn't a corner, radians.
 BESIDE = math.radians(CORNER_ANGLE / 2 + 0.2)
 #: A segment may stray by so many tolerances and still follow a course, which may have a corner that
@@ -92,43 +93,55 @@ class _Nearest:
         return self.course[found].tolist(), self.place[found].tolist()
 
 
-def redrawn(
-    made: Sequence[Path], sources: Sequence[Path], distance: float, tolerance: float
-) -> list[Path]:
-    """Parallels of paths with their uneven stretches as arcs through the true parallel.
+def redrawn(made: Path, source: Path, distance: float, tolerance: float) -> Path:
+    """A parallel with its uneven stretches as arcs through the true parallel.
 
-    made: lines and arcs, each `distance` mm to the right of its source, all closed.  Within
-    tolerance (mm) of the true parallel there; their corners, their other segments and the ends of
-    their stretches stay.  A stretch that can't be followed stays too.
+    made: lines and arcs, `distance` mm to the right of its source, both closed.  Within tolerance
+    (mm) of the true parallel there; its corners, its other segments and the ends of its stretches
+    stay.  A stretch that can't be followed stays too.
     """
-    wrong = at_fault(made, sources, distance, tolerance)
-    return [
-        _redrawn(m, path, distance, tolerance) if is_wrong else m
-        for m, path, is_wrong in zip(made, sources, wrong, strict=True)
-    ]
+    return _redrawn(made, source, distance, tolerance, False)
 
 
-def _redrawn(made: Path, source: Path, distance: float, tolerance: float) -> Path:
+def laid_anew(made: Path, source: Path, distance: float, tolerance: float) -> Path:
+    """As `redrawn`, with all stretches as arcs within tolerance.
+
+    made: cut from arcs so fine that there are many more of them than the tolerance wants.
+    """
+    return _redrawn(made, source, distance, tolerance, True)
+
+
+def _redrawn(made: Path, source: Path, distance: float, tolerance: float, all_of_it: bool) -> Path:
     courses = list(_courses(source, distance))
     if not courses:
         return made
     near = _Nearest.of(courses)
     best = made
-    for wide in (False, True):
+    for share, wide in TRIES:
         best = _begun_at_a_break(best)
-        found = _all_anew(best, courses, near, tolerance, wide)
-        better = _better(best, found, source, distance, tolerance)
+        found = _all_anew(best, courses, near, tolerance, share, wide, all_of_it)
+        better = _better(best, found, source, distance, tolerance, all_of_it)
         if better:
             best = made = better
+            all_of_it = False
             if not own_faults(best, source, distance, tolerance):
                 break
     return made
 
 
 def _all_anew(
-    path: Path, courses: Sequence[Course], near: _Nearest, tolerance: float, wide: bool
+    path: Path,
+    courses: Sequence[Course],
+    near: _Nearest,
+    tolerance: float,
+    share: float,
+    wide: bool,
+    all_of_it: bool,
 ) -> Path:
-    """A parallel with the stretches of all its spans at fault laid anew, for better or worse."""
+    """A parallel with the stretches of its spans at fault (or all) laid anew, for better or worse.
+
+    share: of the tolerance, for arcs through cubics.
+    """
     wrong = faults(Chains.of([path]), abs(courses[0].distance))
     segments: list[Segment] = []
     corners: list[int] = []
@@ -136,20 +149,23 @@ def _all_anew(
         here = [(k + i) % len(path.segments) for i in (0, 1) for k in range(first, last)]
         run = path.segments[first:last]
         anew = [(s, False) for s in run]
-        if wrong.kinks[here].any() or wrong.slivers[here].any():
+        if all_of_it or wrong.kinks[here].any() or wrong.slivers[here].any():
             closed = len(run) == len(path.segments) and not path.corners
             anew = _span_anew(run, closed, courses, near, tolerance, wide)
         corners.extend(len(segments) + i for i, (_, corner) in enumerate(anew) if corner)
         if first in path.corners:
             corners.append(len(segments))
         segments.extend(s for s, _ in anew)
-    return fit_arcs(Path(tuple(segments), True, frozenset(corners)), ANEW * tolerance)
+    return fit_arcs(Path(tuple(segments), True, frozenset(corners)), share * tolerance)
 
 
-def _better(old: Path, new: Path, source: Path, distance: float, tolerance: float) -> Path | None:
+def _better(
+    old: Path, new: Path, source: Path, distance: float, tolerance: float, eager: bool = False
+) -> Path | None:
     """The path whose parts between joints that both have are those with fewer faults.
 
-    A part is only taken of the new path where it is sound.  None where nothing is won.
+    A part is only taken of the new path where it is sound; eager: where it has no more faults.
+    None where nothing is won.
     """
     sound = _Soundness(old, source, distance, tolerance)
     wrong, right = (own_faults(p, source, distance, tolerance) for p in (old, new))
@@ -157,7 +173,9 @@ def _better(old: Path, new: Path, source: Path, distance: float, tolerance: floa
     corners: list[int] = []
     for (a, b), (c, d) in _parts(old, new):
         own, anew = _cyclic(old, a, b), _cyclic(new, c, d)
-        won = right.of(c, d).fewer(wrong.of(a, b)) and sound.holds(anew, own)
+        ours, theirs = right.of(c, d), wrong.of(a, b)
+        won = ours.fewer(theirs) or (eager and ours.no_more(theirs))
+        won = won and sound.holds(anew, own)
         part, path, first = (anew, new, c) if won else (own, old, a)
         n = len(path.segments)
         corners.extend(
@@ -165,7 +183,8 @@ def _better(old: Path, new: Path, source: Path, distance: float, tolerance: floa
         )
         segments.extend(part)
     found = Path(tuple(segments), True, frozenset(corners))
-    return found if own_faults(found, source, distance, tolerance).fewer(wrong) else None
+    left = own_faults(found, source, distance, tolerance)
+    return found if left.fewer(wrong) or (eager and left.no_more(wrong)) else None
 
 
 def _cyclic(path: Path, first: int, last: int) -> list[Segment]:
