@@ -37,6 +37,8 @@ FINELY = 4000
 #: What a beam of its kerf can't cut of a shape, however exactly it is led: an opening or a gap that
 #: it swallows, the point of a wedge.
 OUT_OF_REACH = ("C501", "C502", "C504")
+#: What a fit may add to a kink of the drawing, degrees.
+FIT_ADDS = 0.05
 #: A segment shorter than this makes a cutter stutter, mm.
 SHORT = 0.05
 
@@ -204,10 +206,10 @@ def worst_kink(path: Path, source: Path, true: TrueParallel | None = None) -> fl
 
     true: the path is a parallel of the source.  A kink within a degree of one that is drawn there,
     or of a corner that the true parallel has there, the same way, is theirs.  A fit has a drawn one
-    as it is.
+    as it is, within FIT_ADDS.
     """
     drawn = _drawn_kinks(source, true.distance if true else 0.0)
-    allowed = 1.0 if true else 0.01
+    allowed = 1.0 if true else FIT_ADDS
     wrong = [
         abs(t)
         for p, t in _turns(path)

@@ -215,3 +215,57 @@ def test_a_slight_kink_of_the_drawing_is_gone_round_or_kept(degrees):
             own = 0.0 if outwards else abs(degrees) * 18 / (18 - 14)
             assert max(kinks(made)) < max(1.0, own + 0.1)
             assert off(path, made, distance) <= TOL + 1e-4
+
+
+# What a finer fit mends
+
+
+def lens(radius: float, aside: float) -> Path:
+    """Two arcs of circles whose centres lie `aside` mm below and above, as four cubics each."""
+    half = math.acos(aside / radius)
+    made: list[Segment] = []
+    for way in (1, -1):
+        angles = np.linspace(math.pi / 2 - half, math.pi / 2 + half, 5)
+        spots = way * (radius * np.exp(1j * angles) - 1j * aside)
+        third = way * radius * 1j * np.exp(1j * angles) * 4 / 3 * math.tan(half / 8)
+        if way == -1:
+            spots[0], spots[-1] = made[-1].end, made[0].start
+        told = zip(spots[:-1], third[:-1], spots[1:], third[1:], strict=True)
+        made.extend(
+            Cubic(complex(a), complex(a + u), complex(b - v), complex(b)) for a, u, b, v in told
+        )
+    return Path.of(made, True)
+
+
+@pytest.mark.parametrize("aside", [97.0, 97.8, 97.95])
+def test_a_tip_stands_where_the_circles_cross_however_sharp_it_is(aside):
+    # radius 98 inside; the sides meet at 16, 7 and 4 degrees
+    path = lens(100.0, aside)
+    assert len(path.corners) == 2
+    (made,) = offset(path, -2.0, TOL)
+    tip = math.sqrt(98.0**2 - aside**2)
+    assert len(made.corners) == 2
+    right = max(made.corner_points(), key=lambda p: p.real)
+    assert right == pytest.approx(tip, abs=TOL)
+    assert off(path, made, -2.0) <= TOL + 1e-4
+    assert len(made.segments) <= 6
+
+
+def test_without_the_finer_fit_the_tip_would_be_off(monkeypatch):
+    monkeypatch.setattr("foamwright.geometry.offset.has_sharp_tips", lambda _: False)
+    (made,) = offset(wavy_lens(), -2.0, TOL)
+    rough = max(made.corner_points(), key=lambda p: p.real)
+    monkeypatch.undo()
+    (made,) = offset(wavy_lens(), -2.0, TOL)
+    fine = max(made.corner_points(), key=lambda p: p.real)
+    (sure,) = offset(wavy_lens(), -2.0, TOL / 100)
+    true = max(sure.corner_points(), key=lambda p: p.real)
+    assert abs(rough - true) > 2 * TOL
+    assert abs(fine - true) < TOL
+
+
+def wavy_lens() -> Path:
+    """A lens that is no circle's: its fit is off by some microns at the tip."""
+    right, left = 40 + 0j, -40 + 0j
+    up, down = Cubic(right, 15 + 1j, -10 + 5j, left), Cubic(left, -15 - 1j, 10 - 5j, right)
+    return Path.of([up, down], True)

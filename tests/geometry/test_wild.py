@@ -11,6 +11,7 @@ import pathlib
 import tempfile
 
 import numpy as np
+import pytest
 import shapely
 from hypothesis import assume, event, given
 from hypothesis import strategies as st
@@ -31,6 +32,10 @@ TOL = 0.006
 LIMIT = 0.01
 KERF = 0.2
 MARGIN = 5.0
+#: What a beam may leave of a corner unless a job says otherwise, mm.
+UNREACHED = 0.5
+#: Sides of a quarter of a disc, and what the buffers' chords may tell too little, mm.
+DISC, LEAST_LEFT = 64, 0.01
 JOINS: tuple[Join, ...] = ("round", "mitre", "bevel")
 #: Area that rounding leaves along each mm of an edge, mm2.
 CRUMBS = 1e-5
@@ -50,6 +55,43 @@ def assert_rightly_refused(path: Path, codes: set[str]) -> None:
     if "R102" in codes:
         assert not is_simple(path)
     assert codes <= {"R003", "R102", "R115"}, codes
+
+
+def assert_out_of_reach(contours: list[Path], codes: set[str]) -> None:
+    """By GEOS's buffers: a disc of half a kerf leaves as much of what is beside a piece."""
+    radius = KERF / 2
+    outline, *holes = (bounded([sampled(c, radius)]) for c in contours)
+    target = shapely.difference(outline, shapely.union_all(holes))
+    window = shapely.box(*(target.bounds + np.array([-1, -1, 1, 1])))
+    swollen = shapely.buffer(target, radius, quad_segs=DISC)
+    closed = shapely.buffer(swollen, -radius, quad_segs=DISC)
+    edge = shapely.points(shapely.get_coordinates(target.boundary))
+    left = float(shapely.distance(edge, closed.boundary).max())
+    ways = [shapely.get_num_geometries(window.difference(of)) for of in (target, swollen)]
+    swallowed = [shapely.is_empty(shapely.buffer(h, LEAST_LEFT - radius)) for h in holes]
+    assert codes <= {"C501", "C502", "C504"}, codes
+    if "C504" in codes:
+        assert left > UNREACHED - LEAST_LEFT
+    if "C502" in codes:
+        assert left > radius - LEAST_LEFT or ways[1] > ways[0]
+    if "C501" in codes:
+        assert any(swallowed)
+
+
+def test_what_a_disc_reaches_is_told_from_what_it_does_not():
+    # a slot that the beam can't enter, one that it can, and a wedge of 17 degrees: 0.1 mm / sin
+    # 8.5 less 0.1 mm deep
+    def cut(wide: float, deep: float, at_end: float) -> list[Path]:
+        mouth = [complex(10 + wide / 2, 20), complex(10 + at_end / 2, 20 - deep)]
+        mouth += [complex(10 - at_end / 2, 20 - deep), complex(10 - wide / 2, 20)]
+        return [Path.polygon([0j, 20 + 0j, 20 + 20j, *mouth, 20j])]
+
+    assert_out_of_reach(cut(0.15, 3.0, 0.14), {"C502"})
+    assert_out_of_reach(cut(0.6, 2.0, 1e-3), {"C504"})
+    with pytest.raises(AssertionError):
+        assert_out_of_reach(cut(0.3, 3.0, 0.3), {"C502"})
+    with pytest.raises(AssertionError):
+        assert_out_of_reach(cut(4.0, 6.0, 1e-3), {"C504"})
 
 
 @few(40)
@@ -148,9 +190,10 @@ def test_any_drawing_is_freed_or_refused_with_a_finding(path: Path, curves: str)
     (piece,) = drawing.pieces
     svg, height, findings = written(piece, Tool("laser", kerf=KERF, curves=curves), MARGIN)
     faults = [f for f in findings if f.is_fault]
+    contours = [piece.outline, *(o.path for o in piece.openings)]
     if faults:
         event(f"refused: {faults[0].code}")
+        assert_out_of_reach(contours, {f.code for f in faults})
         return
     event("freed")
-    contours = [piece.outline, *(o.path for o in piece.openings)]
     assert freed_edge_off(contours, written_paths(svg, height), KERF / 2) <= LIMIT
