@@ -222,10 +222,11 @@ class _Soundness:
         spots = np.array([s.point(t) for s in anew for t in SPOTS])
         at = shapely.points(spots.real, spots.imag)
         slack = self.tolerance * MEASURED
-        off = np.abs(shapely.distance(at, self.source) - self.reach)
-        strays = (off > self.tolerance + slack) & (
-            shapely.distance(at, self.before) > slack + WITHIN
-        )
+        most = self.tolerance + slack
+        near = shapely.dwithin(self.source, at, self.reach - most)
+        far = ~shapely.dwithin(self.source, at, self.reach + most)
+        strays = near | far
+        strays[strays] = ~shapely.dwithin(self.before, at[strays], slack + WITHIN)
         areas = [math.fsum(s.area() for s in part) for part in (anew, own)]
         length = math.fsum(s.length() for s in own)
         return not strays.any() and abs(areas[0] - areas[1]) <= 2 * self.tolerance * length
