@@ -10,8 +10,18 @@ import pytest
 
 from foamwright.model import Copy, Sheet, Stock
 from foamwright.stages.arrange import Asked, arrange, filling, strip
+from foamwright.stages.arrange.fill import quick_fill
+from foamwright.stages.arrange.filling import Filling, shapes_on
 from foamwright.stages.arrange.task import Task
-from foamwright.stages.arrange.ways import Rank, _laid, _least, lay_cheapest, rank_of
+from foamwright.stages.arrange.ways import (
+    Rank,
+    _Laid,
+    _laid,
+    _least,
+    _with_saved_sheets,
+    lay_cheapest,
+    rank_of,
+)
 from foamwright.stages.arrange.window import Window, window_of
 from tests.pieces import copy_of, piece, rectangle
 from tests.stages.arrange.test_place import LIMITS, QUICK, ROLL, assert_rules_kept, leaves
@@ -138,6 +148,26 @@ def test_the_least_that_a_way_may_come_to_is_no_more_than_it_does() -> None:
 def test_fewer_pieces_left_then_less_money_then_fewer_sheets_then_less_material() -> None:
     ranks = [Rank(0, 3.0, 2, 5e4), Rank(0, 3.0, 2, 6e4), Rank(0, 3.0, 3, 1e4), Rank(0, 4.0, 1, 1e4)]
     assert sorted([*ranks[::-1], Rank(1, 0.0, 1, 1.0)]) == [*ranks, Rank(1, 0.0, 1, 1.0)]
+
+
+def test_a_way_that_comes_cheaper_without_its_last_sheet_is_tried() -> None:
+    patch = copy_of(piece("patch", rectangle(40, 40)))
+    copies = [*boxes(3), patch]
+    large, small = both = windows(LARGE, SMALL)
+    dear = Filling([small], task(), copies)
+    dear.filled = [
+        (small, quick_fill(small, shapes_on(small, [c]), LIMITS.clearance).placed) for c in copies
+    ]
+    spread = Filling([large], task(4), copies)
+    spread.filled = [
+        (large, quick_fill(large, shapes_on(large, some), LIMITS.clearance).placed)
+        for some in (copies[:3], [patch])
+    ]
+    tried = [_Laid(made.windows, made, rank_of(made, both)) for made in (dear, spread)]
+    assert [t.rank.money for t in tried] == [12, 20]
+    best = _with_saved_sheets(tried, both, task(4))
+    assert best.rank == rank_of(spread, both)
+    assert best.rank.money == 10
 
 
 def test_ctrl_c_ends_all_ways(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -129,7 +129,7 @@ def _by_strip(
             return quick_fill(window, shapes, task.clearance)
         why = _no_layout(shapes, task) if made is None else made.lost
         return replace(_by_orders(window, shapes, task, began + seconds), fallback=why)
-    if len(made.placed) < len(shapes):
+    if len(made.placed) < len(shapes) and task.left > 0:
         rows = max(rows, quick_fill(window, shapes, task.clearance).placed, key=score)
     if score(rows) > score(made.placed):
         return Filled(rows)

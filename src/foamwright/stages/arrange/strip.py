@@ -71,8 +71,37 @@ class Strip:
         made = self._searched(some, first, enough and len(some) == len(self.units))
         if made is None or (made.lost and not made.placed):
             return made
-        placed = self._fuller(self._gaps_filled(made.placed), began + seconds)
+        placed = self.fuller(self._gaps_filled(made.placed), began + seconds)
         return Searched(placed, made.lost)
+
+    def fuller(
+        self, placed: tuple[Placement, ...], end: float, keep: bool = False
+    ) -> tuple[Placement, ...]:
+        """With more of what waits, as long as it may fit, until a time of time.monotonic().
+
+        keep: none of those that lie there may be left out for larger ones.
+        """
+        room = self.window.across * self.window.along
+        more = max(MORE * room, SURE_TO_FIT * room - _area(placed))
+        while (left := min(end - time.monotonic(), self.task.left)) >= NEXT_S:
+            there = {p.copy.name for p in placed}
+            rest = [u for u in self.units if u[0].copy.name not in there]
+            some = [u for u in self.units if u[0].copy.name in there]
+            extra = _about(more, rest)
+            if not extra or _area(placed) + _size(extra) > room:
+                break
+            is_least = _size(extra) <= _size(rest[-1:])
+            seconds = left if is_least else max(NEXT_S, NEXT_PART * left)
+            made = self._searched([*some, *extra], seconds, True)
+            fuller = self._gaps_filled(made.placed) if made is not None else ()
+            kept = not keep or there <= {p.copy.name for p in fuller}
+            if kept and score(fuller)[0] > score(placed)[0]:
+                placed = fuller
+            elif is_least:
+                break
+            else:
+                more = _size(extra) / 2
+        return placed
 
     def _searched(self, units: Sequence[Unit], seconds: float, enough: bool) -> Searched | None:
         """One search. enough: it ends once all lie within."""
@@ -102,27 +131,6 @@ class Strip:
                 return Searched(placed, lost)
             lost = lost or broken
         return Searched((), lost)
-
-    def _fuller(self, placed: tuple[Placement, ...], end: float) -> tuple[Placement, ...]:
-        """With more of what waits, as long as there is time and it may fit."""
-        room = self.window.across * self.window.along
-        more = max(MORE * room, SURE_TO_FIT * room - _area(placed))
-        while (left := min(end - time.monotonic(), self.task.left)) >= NEXT_S:
-            there = {p.copy.name for p in placed}
-            rest = [u for u in self.units if u[0].copy.name not in there]
-            some = [u for u in self.units if u[0].copy.name in there]
-            extra = _about(more, rest)
-            if not extra or _area(placed) + _size(extra) > room:
-                break
-            made = self._searched([*some, *extra], max(NEXT_S, NEXT_PART * left), True)
-            fuller = self._gaps_filled(made.placed) if made is not None else ()
-            if score(fuller) > score(placed):
-                placed = fuller
-            elif _size(extra) > _size(rest[-1:]):
-                more = _size(extra) / 2
-            else:
-                break
-        return placed
 
     def _gaps_filled(self, placed: tuple[Placement, ...]) -> tuple[Placement, ...]:
         there = {p.copy.name for p in placed}

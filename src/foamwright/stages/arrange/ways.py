@@ -2,7 +2,8 @@
 
 A way is a choice of stock: all of it, or one that is bought, with the offcuts, which go first in
 every way.  The ways are laid one after another, those that may come cheapest first, for a part of
-the time; the best of them is then laid again with all that is left.  What is sought: that nothing
+the time.  Where one would be the best without its last sheet, which holds little, it is tried to
+save that; then the best is laid again with all the time that is left.  What is sought: that nothing
 is left over, then the least price where every stock has one, then the fewest sheets, then the least
 material.  A way that can't come cheaper than one that was laid, by the area of its pieces, isn't
 laid.
@@ -13,19 +14,20 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple, TypeAlias
 
 from foamwright.model import Copy, Placement
 from foamwright.stages.arrange.choose import is_offcut, is_priced
 from foamwright.stages.arrange.fill import fill
-from foamwright.stages.arrange.filling import Filling, shape_on, shapes_on
+from foamwright.stages.arrange.filling import HOPEFUL, Filling, shape_on, shapes_on
 from foamwright.stages.arrange.task import Task
 from foamwright.stages.arrange.window import Window
 
 Way: TypeAlias = Sequence[Window]
-#: The part of the time in which ways are tried; the rest goes into the best of them.
-TRYING = 0.6
+#: The part of the time in which ways are tried, and of what is left then the part in which sheets
+#: are saved; the rest goes into the best way.
+TRYING, SAVING = 0.4, 0.7
 #: Decimals of a price that tell two apart.
 CENTS = 6
 
@@ -56,6 +58,7 @@ def lay_cheapest(windows: Sequence[Window], copies: Sequence[Copy], task: Task) 
     end = time.monotonic() + TRYING * task.left
     task.enough = True
     best: _Laid | None = None
+    tried: list[_Laid] = []
     for number, way in enumerate(ways):
         if best is not None and best.rank <= _least(way, windows, copies):
             continue
@@ -63,18 +66,34 @@ def lay_cheapest(windows: Sequence[Window], copies: Sequence[Copy], task: Task) 
         if best is not None and (now >= end or task.stopped):
             break
         task.until = now + (end - now) / (len(ways) - number)
-        laid = _laid(way, windows, copies, task)
-        best = laid if best is None or laid.rank < best.rank else best
-    assert best is not None  # the first way is always laid
+        tried.append(_laid(way, windows, copies, task))
+        best = min(tried, key=lambda laid: laid.rank)
     task.until, task.enough = math.inf, False
+    best = _with_saved_sheets(tried, windows, task)
     if task.left > 0 and not task.first:
         laid = _laid(best.way, windows, copies, task)
         best = laid if laid.rank <= best.rank else best
     return best.made
 
 
+def _with_saved_sheets(tried: Sequence[_Laid], windows: Sequence[Window], task: Task) -> _Laid:
+    """The best, once of those that would be better without their last sheet it was tried to save
+    it, for a part of the time that is left.
+    """
+    best = min(tried, key=lambda laid: laid.rank)
+    end = time.monotonic() + SAVING * task.left
+    for laid in sorted(tried, key=lambda laid: laid.made.hope):
+        made = laid.made
+        left = end - time.monotonic()
+        without = replace(made, filled=made.filled[:-1])
+        if left > 0 and made.hope <= HOPEFUL and rank_of(without, windows) < best.rank:
+            made.empty_last(left)
+            best = min(best, replace(laid, rank=rank_of(made, windows)), key=lambda x: x.rank)
+    return best
+
+
 def _laid(way: Way, windows: Sequence[Window], copies: Sequence[Copy], task: Task) -> _Laid:
-    made = Filling(way, task, list(copies))
+    made = Filling(way, task, copies)
     made.lay()
     if len(windows) > 1:
         _last_on_less(made, windows, copies)
