@@ -14,9 +14,8 @@ import numpy as np
 import pytest
 from tests.geometry.dense import Edge, places
 
-from foamwright.geometry.affine import Affine
 from foamwright.geometry.offset import offset
-from foamwright.geometry.offset_redrawn import _Soundness, redrawn
+from foamwright.geometry.offset_redrawn import redrawn
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 
@@ -108,19 +107,6 @@ def test_the_ends_of_what_is_laid_anew_stay():
         assert min(abs(p - q) for q in cut.corner_points()) < 1e-9
         assert p.real == pytest.approx(12.0, abs=1e-9)
     assert off(path, made, -12.0) <= TOL + 1e-4
-
-
-def test_what_strays_or_goes_round_twice_is_not_taken():
-    path = ellipse(A, B)
-    (made,) = offset(path, -12.0, TOL)
-    sound = _Soundness(made, path, -12.0, TOL)
-    own = made.segments
-    assert sound.holds(own, own)
-    for moved in (3 * TOL, 3j * TOL, -3 * TOL):
-        aside = made.transformed(Affine.translation(moved))
-        assert off(path, aside, -12.0) > 2 * TOL
-        assert not sound.holds(aside.segments, own)
-    assert not sound.holds([*own, *own], own)
 
 
 def test_a_part_that_is_mended_is_taken_though_another_is_not():
