@@ -22,6 +22,7 @@ from foamwright.errors import GeometryError
 from foamwright.geometry.batches import in_batches
 from foamwright.geometry.chains import Chains
 from foamwright.geometry.fit import fit_many
+from foamwright.geometry.offset_better import passes
 from foamwright.geometry.offset_faults import (
     at_fault,
     has_sharp_tips,
@@ -182,7 +183,12 @@ def _finely(made: list[Parallel], drawn: Path, distance: float, how: _Joining) -
         joined_faults([own_faults(p, drawn, distance, how.tolerance) for p in paths])
         for paths in ([p.path for p in made], found)
     )
-    return [Parallel(p, True) for p in found] if after.no_more(before) else made
+    edge = _edge(fit[0], how.tolerance * CHORD_SHARE)
+    whole = all(
+        any(passes(f.segments, p.path.segments, how.tolerance, edge, how.reach) for f in found)
+        for p in made
+    )
+    return [Parallel(p, True) for p in found] if whole and after.no_more(before) else made
 
 
 def _batch(paths: Sequence[Path], backwards: bool, how: _Joining) -> Iterator[tuple[Parallel, ...]]:

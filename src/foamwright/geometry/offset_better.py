@@ -1,7 +1,8 @@
 """Of two parallels of one path the better one, part by part.
 
 A part runs from one joint that both have to the next.  It is taken of the new parallel where it has
-fewer faults there and is sound: it keeps its distance, and bounds as much as the old one's.
+fewer faults there and is sound: it keeps its distance, leaves nothing of the old one out, and
+bounds as much.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import shapely
 from foamwright.geometry.offset_course import WITHIN
 from foamwright.geometry.offset_faults import own_faults
 from foamwright.geometry.path import Path
+from foamwright.geometry.region import Region
 from foamwright.geometry.segments import Segment
 
 #: The share of the tolerance to which a path is flattened where a new one is measured by it.
@@ -77,12 +79,15 @@ class Soundness:
 
     def __init__(self, made: Path, source: Path, distance: float, tolerance: float) -> None:
         self.reach, self.tolerance = abs(distance), tolerance
-        self.source, self.before = (_chords(p, tolerance * MEASURED) for p in (source, made))
+        self.source, self.before = (
+            _chords(p.segments, tolerance * MEASURED) for p in (source, made)
+        )
 
     def holds(self, anew: Sequence[Segment], own: Sequence[Segment]) -> bool:
-        """Whether a part keeps its distance wherever it isn't as it was, and bounds as much area.
+        """Whether a part keeps its distance wherever it isn't as it was, and is all of it.
 
-        The second, since a stretch drawn twice round would keep its distance too.
+        All of it: it passes wherever the old one did, both being off by the tolerance at most, and
+        bounds as much area, since a stretch drawn twice round would do so too.
         """
         spots = np.array([s.point(t) for s in anew for t in SPOTS])
         at = shapely.points(spots.real, spots.imag)
@@ -92,13 +97,36 @@ class Soundness:
         far = ~shapely.dwithin(self.source, at, self.reach + most)
         strays = near | far
         strays[strays] = ~shapely.dwithin(self.before, at[strays], slack + WITHIN)
+        if strays.any():
+            return False
+        if not passes(anew, own, self.tolerance):
+            return False
         areas = [math.fsum(s.area() for s in part) for part in (anew, own)]
         length = math.fsum(s.length() for s in own)
-        return not strays.any() and abs(areas[0] - areas[1]) <= 2 * self.tolerance * length
+        return abs(areas[0] - areas[1]) <= 2 * self.tolerance * length
 
 
-def _chords(path: Path, tolerance: float) -> shapely.LineString:
-    points = np.concatenate([s.flatten(tolerance) for s in path.segments])
+def passes(
+    anew: Sequence[Segment],
+    own: Sequence[Segment],
+    tolerance: float,
+    beside: Region | None = None,
+    reach: float = math.inf,
+) -> bool:
+    """Whether segments pass by all that others do, both being off by the tolerance at most.
+
+    beside, reach: but what lies farther from there, a mitre.
+    """
+    spots = np.array([s.point(t) for s in own for t in SPOTS])
+    at = shapely.points(spots.real, spots.imag)
+    slack = tolerance * MEASURED
+    if beside is not None:
+        at = at[shapely.dwithin(beside, at, reach + tolerance)]
+    return bool(shapely.dwithin(_chords(anew, slack), at, 2 * (tolerance + slack)).all())
+
+
+def _chords(segments: Sequence[Segment], tolerance: float) -> shapely.LineString:
+    points = np.concatenate([s.flatten(tolerance) for s in segments])
     ring = shapely.LineString(np.column_stack([points.real, points.imag]))
     shapely.prepare(ring)
     return ring
