@@ -37,7 +37,7 @@ LIMITS = {
     **{f"{of}: deviation, mm": TOLERANCE + 1e-4 for of in OFFSETS},
     **{f"{of}: kink at smooth joints, deg": 1.0 for of in OFFSETS},
     **{f"{of}: from {other}, mm": 0.01 for of in OFFSETS for other in ("Clipper2", "GEOS")},
-    **{f"+6 mitre: tips from {other}, mm": 0.1 for other in ("Clipper2", "GEOS")},
+    **{f"+6 mitre: tips from {other}, mm": 0.01 for other in ("Clipper2", "GEOS")},
     **{
         f"{of}: area from {other}, mm2 a mm": TOLERANCE
         for of in OFFSETS

@@ -10,13 +10,13 @@ import greedy
 import numpy as np
 import pytest
 import shapely
-from hypothesis import Phase, given, settings
+from hypothesis import Phase, assume, given, settings
 from hypothesis import strategies as st
 
 from foamwright.errors import GeometryError
 from foamwright.geometry import batches
 from foamwright.geometry.affine import Affine
-from foamwright.geometry.fit import fit_arcs, fit_many
+from foamwright.geometry.fit import fit_arcs, fit_many, fitted_many
 from foamwright.geometry.fitting.cusps import cut_at_cusps
 from foamwright.geometry.path import Path, turn_degrees
 from foamwright.geometry.segments import Arc, Cubic, Line
@@ -260,6 +260,25 @@ def test_any_cubics_joined_anyhow(cubics: list[Cubic], tolerance: float) -> None
         at = moved.end
     drawn = Path.of(chain, closed=False)
     assert_a_good_fit(drawn, fit_arcs(drawn, tolerance), tolerance)
+
+
+@some
+@given(st.lists(wild_cubics, min_size=2, max_size=4))
+def test_corners_keep_the_directions_of_both_their_sides(cubics: list[Cubic]) -> None:
+    spots = [c.start for c in cubics]
+    chain = [
+        Cubic(a, c.control1, c.control2, b)
+        for c, a, b in zip(cubics, spots, spots[1:] + spots[:1], strict=True)
+        if abs(a - b) > 0.1
+    ]
+    assume(len(chain) > 1)
+    drawn = Path.of(chain, closed=False)
+    (fit,) = fitted_many([drawn], 0.006)
+    assert {fit.path.segments[k].start for k, _, _ in fit.corners} == set(drawn.corner_points())
+    for k, before, after in fit.corners:
+        came, goes = fit.path.segments[k - 1].tangent(1.0), fit.path.segments[k].tangent(0.0)
+        assert abs(turn_degrees(before.tangent(1.0), came)) <= 0.52
+        assert abs(turn_degrees(after.tangent(0.0), goes)) <= 0.52
 
 
 @some

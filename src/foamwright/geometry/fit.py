@@ -25,8 +25,10 @@ from foamwright.geometry.segments import Arc, Cubic, Line, Points, Segment
 #: Joints of a fit turn by at most this, radians (the writer's limit is 1 degree); and by at most
 #: that where the arcs can be had so.
 KINK, SMOOTH = math.radians(0.95), math.radians(0.01)
-#: A run's direction at a corner stays within this share of the corner's turn.
-CORNER_SHARE = 0.25
+#: A run's direction at a corner is the drawing's own within this, radians, if no less is asked.
+AT_CORNERS = math.radians(0.5)
+#: And within this share of the angle between both sides, so that those of a spike don't cross.
+SPIKE_SHARE = 0.25
 #: At the end of an open path a run's direction is its own within this, radians.
 FREE = math.radians(10.0)
 #: The row of a cubic that is part of a drawn one.
@@ -42,6 +44,17 @@ class _End:
     way: complex
     kink: float
     smooth: float
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """A path of lines and arcs, and what was drawn before and after each corner that it kept.
+
+    corners: the index of the segment that begins there, and the drawing's segments that meet there.
+    """
+
+    path: Path
+    corners: tuple[tuple[int, Segment, Segment], ...] = ()
 
 
 @dataclass(slots=True)
@@ -80,37 +93,55 @@ def fit_many(paths: Iterable[Path], tolerance: float, threads: int = 1) -> tuple
 
     threads: how many batches of paths are worked on side by side.
     """
+    _must_be_positive(tolerance)
+    return tuple(in_batches(lambda batch: [f.path for f in _fit(batch, tolerance)], paths, threads))
+
+
+def fitted_many(
+    paths: Sequence[Path], tolerance: float, at_corners: float = AT_CORNERS
+) -> list[Fitted]:
+    """As `fit_many`, with what was drawn at the corners.
+
+    at_corners: how far a direction there may be off the drawing's, radians.
+    """
+    _must_be_positive(tolerance)
+    return _fit(paths, tolerance, at_corners)
+
+
+def _must_be_positive(tolerance: float) -> None:
     if not tolerance > 0:
         raise GeometryError("a fit needs a tolerance above nought")
-    return tuple(in_batches(lambda batch: _fit(batch, tolerance), paths, threads))
 
 
-def _fit(paths: Sequence[Path], tolerance: float) -> list[Path]:
+def _fit(paths: Sequence[Path], tolerance: float, at_corners: float = AT_CORNERS) -> list[Fitted]:
     cubics = [s for p in paths for s in p.segments if isinstance(s, Cubic)]
     if not cubics:
-        return list(paths)
+        return [Fitted(p) for p in paths]
     controls = controls_of(cubics)
     if not np.isfinite(controls).all():
         raise GeometryError("a curve with a point that is not finite")
     looks = _looks(controls)
     pieces = [_pieces(p, looks, tolerance) for p in paths]
-    arcs = _fitted(paths, pieces, controls, tolerance)
+    arcs = _fitted(paths, pieces, controls, tolerance, at_corners)
     return [_joined(p, own, arcs) for p, own in zip(paths, pieces, strict=True)]
 
 
-def _joined(path: Path, pieces: Sequence[_Piece], arcs: Iterator[tuple[Line | Arc, ...]]) -> Path:
+def _joined(path: Path, pieces: Sequence[_Piece], arcs: Iterator[tuple[Line | Arc, ...]]) -> Fitted:
     if all(piece.kept is not None for piece in pieces) and not _has_cubics(path):
-        return path
+        return Fitted(path)
     made: list[Segment] = []
     corners = []
-    for piece in pieces:
+    drawn = []
+    for i, piece in enumerate(pieces):
         if piece.corner:
             corners.append(len(made))
+            if not piece.cusp:
+                drawn.append((len(made), pieces[i - 1].last, piece.first))
         if piece.kept is None:
             made.extend(next(arcs))
         else:
             made.append(piece.kept)
-    return Path(tuple(made), path.closed, frozenset(corners))
+    return Fitted(Path(tuple(made), path.closed, frozenset(corners)), tuple(drawn))
 
 
 def _has_cubics(path: Path) -> bool:
@@ -118,7 +149,11 @@ def _has_cubics(path: Path) -> bool:
 
 
 def _fitted(
-    paths: Sequence[Path], pieces: Sequence[Sequence[_Piece]], controls: Points, tolerance: float
+    paths: Sequence[Path],
+    pieces: Sequence[Sequence[_Piece]],
+    controls: Points,
+    tolerance: float,
+    at_corners: float,
 ) -> Iterator[tuple[Line | Arc, ...]]:
     """The arcs of each run of all the paths; controls: of all their cubics as drawn."""
     from foamwright.geometry.fitting.runs import fit_runs
@@ -130,7 +165,7 @@ def _fitted(
         loop = path.closed and len(own) == 1 and not own[0].corner
         for i, piece in enumerate(own):
             if piece.kept is None:
-                first, last = _ends(own, i, path.closed)
+                first, last = _ends(own, i, path.closed, at_corners)
                 cubics.extend(piece.cubics)
                 rows.extend(piece.rows)
                 upto.append(len(cubics))
@@ -150,18 +185,18 @@ def _fitted(
     return iter([arcs[a:b] for a, b in itertools.pairwise(counts.tolist())])
 
 
-def _ends(pieces: Sequence[_Piece], i: int, closed: bool) -> tuple[_End, _End]:
+def _ends(pieces: Sequence[_Piece], i: int, closed: bool, at_corners: float) -> tuple[_End, _End]:
     before = pieces[i - 1].last if closed or i > 0 else None
     after = pieces[(i + 1) % len(pieces)] if closed or i + 1 < len(pieces) else None
     came = None if before is None else before.tangent(1.0)
     goes = None if after is None else after.first.tangent(0.0)
     return (
-        _end(pieces[i].first.tangent(0.0), came, pieces[i]),
-        _end(pieces[i].last.tangent(1.0), goes, after),
+        _end(pieces[i].first.tangent(0.0), came, pieces[i], at_corners),
+        _end(pieces[i].last.tangent(1.0), goes, after, at_corners),
     )
 
 
-def _end(own: complex, other: complex | None, piece: _Piece | None) -> _End:
+def _end(own: complex, other: complex | None, piece: _Piece | None, at_corners: float) -> _End:
     """What a run's end must agree with where `piece` begins.
 
     At a smooth joint with the neighbour; at a corner with its own direction, so that the corner
@@ -173,7 +208,7 @@ def _end(own: complex, other: complex | None, piece: _Piece | None) -> _End:
         return _End(own, math.pi, math.pi)
     turn = abs(cmath.phase(own / other))
     if piece.corner:
-        limit = max(KINK, CORNER_SHARE * turn)
+        limit = min(at_corners, max(SMOOTH, SPIKE_SHARE * (math.pi - turn)))
         return _End(own, limit, limit)
     return _End(other, max(KINK, turn), max(SMOOTH, turn))
 

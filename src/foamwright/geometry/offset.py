@@ -21,7 +21,7 @@ import shapely
 from foamwright.errors import GeometryError
 from foamwright.geometry.batches import in_batches
 from foamwright.geometry.chains import Chains
-from foamwright.geometry.fit import fit_many
+from foamwright.geometry.fit import AT_CORNERS, Fitted, fitted_many
 from foamwright.geometry.offset_better import passes
 from foamwright.geometry.offset_faults import (
     at_fault,
@@ -30,7 +30,15 @@ from foamwright.geometry.offset_faults import (
     own_faults,
 )
 from foamwright.geometry.offset_fill import Ring, filled, flattened
-from foamwright.geometry.offset_raw import JOINS, SLIVER, Element, Join, raw_parallels
+from foamwright.geometry.offset_raw import (
+    AT_MITRES,
+    JOINS,
+    SLIVER,
+    Element,
+    Join,
+    Ways,
+    raw_parallels,
+)
 from foamwright.geometry.offset_redrawn import laid_anew, redrawn
 from foamwright.geometry.offset_simple import simple_results
 from foamwright.geometry.offset_trim import Trimmed, exact_path
@@ -66,6 +74,11 @@ class _Joining:
     tolerance: float
     join: Join
     mitre_limit: float
+
+    @property
+    def at_corners(self) -> float:
+        """How far a fit's direction at a corner may be off the drawing's, radians."""
+        return AT_CORNERS if self.join == "round" else AT_MITRES
 
 
 def offset(
@@ -129,11 +142,11 @@ def parallels_many(
     def work(batch: Sequence[Path]) -> list[tuple[Parallel, ...]]:
         if not all(p.closed for p in batch):
             raise GeometryError("only a closed path has a parallel")
-        sources = fit_many(batch, tolerance * FIT_SHARE)
+        sources = fitted_many(batch, tolerance * FIT_SHARE, how.at_corners)
         if distance == 0:
-            return [(Parallel(p, True),) for p in sources]
+            return [(Parallel(f.path, True),) for f in sources]
         made = list(_batch(sources, distance < 0, how))
-        return _evened(made, batch, sources, distance, how)
+        return _evened(made, batch, [f.path for f in sources], distance, how)
 
     return tuple(in_batches(work, paths, threads))
 
@@ -174,7 +187,7 @@ def _finely(made: list[Parallel], drawn: Path, distance: float, how: _Joining) -
 
     What is too fine for the tolerance is laid anew within it.
     """
-    fit = fit_many((drawn,), how.tolerance * FIT_SHARE * FINER)
+    fit = fitted_many((drawn,), how.tolerance * FIT_SHARE * FINER, how.at_corners)
     (fine,) = _batch(fit, distance < 0, how)
     if not all(p.exact for p in (*made, *fine)) or len(made) != len(fine):
         return made
@@ -183,7 +196,7 @@ def _finely(made: list[Parallel], drawn: Path, distance: float, how: _Joining) -
         joined_faults([own_faults(p, drawn, distance, how.tolerance) for p in paths])
         for paths in ([p.path for p in made], found)
     )
-    edge = _edge(fit[0], how.tolerance * CHORD_SHARE)
+    edge = _edge(fit[0].path, how.tolerance * CHORD_SHARE)
     whole = all(
         any(passes(f.segments, p.path.segments, how.tolerance, edge, how.reach) for f in found)
         for p in made
@@ -191,15 +204,19 @@ def _finely(made: list[Parallel], drawn: Path, distance: float, how: _Joining) -
     return [Parallel(p, True) for p in found] if whole and after.no_more(before) else made
 
 
-def _batch(paths: Sequence[Path], backwards: bool, how: _Joining) -> Iterator[tuple[Parallel, ...]]:
+def _batch(
+    sources: Sequence[Fitted], backwards: bool, how: _Joining
+) -> Iterator[tuple[Parallel, ...]]:
     """backwards: the paths are travelled the other way round, with the material on the left."""
-    chains = Chains.of(paths)
+    chains = Chains.of([f.path for f in sources])
+    ways = None if how.join == "round" else Ways.of(sources)
     if backwards:
+        ways = ways and ways.reversed(chains.first)
         chains = chains.reversed()
     n = len(chains.start)
     reach = np.full(n, how.reach)
     joins = np.full(n, JOINS.index(how.join))
-    raw = raw_parallels(chains, reach, joins, how.tolerance, how.mitre_limit)
+    raw = raw_parallels(chains, reach, joins, how.tolerance, how.mitre_limit, ways)
     clockwise = chains.clockwise()
     known = simple_results(raw, clockwise, how.tolerance * CHORD_SHARE)[0]
     for i, found in enumerate((known.reversed() if backwards else known).paths()):

@@ -40,10 +40,10 @@ from foamwright.geometry.chains import (
     joints_turned_round,
     turned_round,
 )
-from foamwright.geometry.fit import fit_arcs
+from foamwright.geometry.fit import fit_arcs, fitted_many
 from foamwright.geometry.offset import CHORD_SHARE, FIT_SHARE, chord_path
 from foamwright.geometry.offset_fill import filled, flattened
-from foamwright.geometry.offset_raw import JOINS, Raw, raw_parallels
+from foamwright.geometry.offset_raw import AT_MITRES, JOINS, Raw, Ways, raw_parallels
 from foamwright.geometry.offset_simple import simple_results
 from foamwright.geometry.offset_trim import exact_path
 from foamwright.geometry.path import Path
@@ -76,12 +76,13 @@ class EdgeParallel:
 
 @dataclass(frozen=True, slots=True)
 class _Source:
-    """Chains of one path with each segment's distance, own index, and each joint's join."""
+    """Chains of one path with each segment's distance and own index, each joint's join and ways."""
 
     chains: Chains
     reach: Floats
     index: Indices
     joins: Indices
+    ways: Ways
 
     def reversed(self) -> _Source:
         order, joints = turned_round(self.chains.first), joints_turned_round(self.chains.first)
@@ -91,6 +92,7 @@ class _Source:
             self.reach[order],
             self.index[order],
             np.array(turned)[self.joins[joints]],
+            self.ways.reversed(self.chains.first),
         )
 
 
@@ -118,7 +120,9 @@ def offset_edges(
     backwards = min(distances) < 0
     if backwards:
         source = source.reversed()
-    raw = raw_parallels(source.chains, source.reach, source.joins, tolerance, mitre_limit)
+    raw = raw_parallels(
+        source.chains, source.reach, source.joins, tolerance, mitre_limit, source.ways
+    )
     made = _settled(source, raw, tolerance)
     return tuple(_reversed(p) for p in made) if backwards else made
 
@@ -144,15 +148,17 @@ def _source(
     codes = np.array([JOINS.index(joins.get(k, join)) for k in range(n)])
     reach = np.abs(np.array(distances, dtype=np.float64))
     if not any(isinstance(s, Cubic) for s in path.segments):
-        return _Source(Chains.of([path]), reach, np.arange(n), codes)
+        return _Source(Chains.of([path]), reach, np.arange(n), codes, Ways.none(n))
     kept = {k for k in range(n) if reach[k] != reach[k - 1]} | set(joins) | path.corners
     if not kept:
         fitted = fit_arcs(path, tolerance)
         none = np.zeros(len(fitted.segments), dtype=np.intp)
-        return _Source(Chains.of([fitted]), reach[none], none, codes[none])
+        ways = Ways.none(len(none))
+        return _Source(Chains.of([fitted]), reach[none], none, codes[none], ways)
     starts = sorted(kept)
     turned = replace(path, corners=frozenset(kept)).starting_at(starts[0])
-    fitted = fit_arcs(turned, tolerance)
+    (fit,) = fitted_many([turned], tolerance, AT_MITRES)
+    fitted = fit.path
     begins = np.array(sorted(fitted.corners))
     run = np.searchsorted(begins, np.arange(len(fitted.segments)), "right") - 1
     index = np.array(starts)[run]
@@ -160,7 +166,7 @@ def _source(
     at_start = np.full(len(index), JOINS.index(join))
     at_start[begins] = codes[starts]
     chains = Chains.of([replace(fitted, corners=marked)])
-    return _Source(chains, reach[index], index, at_start)
+    return _Source(chains, reach[index], index, at_start, Ways.of([fit]))
 
 
 def _settled(source: _Source, raw: Raw, tolerance: float) -> tuple[EdgeParallel, ...]:
