@@ -37,6 +37,7 @@ from foamwright.findings import Refused
 from foamwright.geometry.path import Path as Outline
 from foamwright.geometry.segments import Arc, Line
 from foamwright.shelf_folder import packaged_profiles
+from foamwright.stages.arrange import strip
 
 from .jobs import PAIRS, bare, drawing, job
 from .stages.compensate.tractrix import drive
@@ -283,6 +284,21 @@ def test_the_same_job_gives_the_same_bytes(tmp_path: Path) -> None:
     for data in first.values():
         assert b"\r" not in data
         assert str(tmp_path).encode() not in data
+
+
+def test_what_befell_the_search_is_told_but_changes_no_file(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The first run's search finds nothing, the second has the kept layout."""
+    made = job(tmp_path / "job", more="count = 3")
+    request = Request.of(made.file, layout_time=1)
+    monkeypatch.setattr(strip, "find", lambda *_: None)
+    result = pipeline.cut(request, tmp_path / "first")
+    assert "L402" in [f.code for f in result.findings]
+    monkeypatch.undo()
+    again = pipeline.cut(request, tmp_path / "second")
+    assert "L402" not in [f.code for f in again.findings]
+    assert contents(tmp_path / "second") == contents(tmp_path / "first")
 
 
 # Broken-off runs

@@ -255,6 +255,11 @@ CODES: Mapping[str, str] = MappingProxyType(
 )
 
 
+#: What tells of one run's search for a layout, not of what is cut: a run by the kept layout has
+#: none of it, so it stands in no file.
+OF_THE_RUN = frozenset({"L402", "L408", "L416", "L417"})
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One thing noticed.
@@ -279,6 +284,10 @@ class Finding:
     @property
     def is_fault(self) -> bool:
         return self.severity is Severity.FAULT
+
+    @property
+    def is_of_the_run(self) -> bool:
+        return self.code in OF_THE_RUN
 
     def line(self) -> str:
         """The finding as one line: where, what, what to do."""

@@ -156,7 +156,7 @@ def _record(planned: Plan, files: Sequence[FileEntry]) -> Record:
         files=tuple(files),
         layout=layout_summary(programs),
         time_s=total_time(programs),
-        findings=tuple(f.line() for f in planned.findings),
+        findings=tuple(f.line() for f in planned.findings if not f.is_of_the_run),
     )
 
 
@@ -250,7 +250,7 @@ def finish(
     record = draft.model_copy(
         update={
             "verification": proof,
-            "findings": tuple(f.line() for f in told),
+            "findings": tuple(f.line() for f in told if not f.is_of_the_run),
             "others": (SHEET, *draft.others, *((layout,) if layout else ())),
         }
     )

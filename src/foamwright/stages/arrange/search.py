@@ -14,10 +14,15 @@ a point is within the spread (density in points, same seconds of a core):
   seeds differ by 1 to 2: hence searches that follow each other
 - three searches one after another, or one as long, 30 s on two cores: mao and blaz the same,
   albano 87.2 and 87.5, marques 88.7 and 90.7: hence none is short
+- 1.5 s instead of 0.8 s a piece for one search, 30 s on a core that was not quite free, medians of
+  five seeds: dighe1 89.7 and 92.3, mao 82.2 and 83.3, so no gain
 - lines that hinder moves across the strip sooner than along it, in `tighten`: no difference
 - the library's end by itself on or off: no clear difference (0.7 at most); in 30 s it never came
 - other depths of its tree: 3, 5 and 6 reached no more in 6 s than 4 but for one (swim, 3)
 - pieces pushed together afterwards (`tighten`): 0.03 to 1.3, about 0.4 in the mean
+- against the library by itself, one core, medians of five seeds, eighteen instances: all no lower
+  than its less 0.3 but albano (0.9) and mao (0.4) at 10 s, poly3b (0.9) and dighe1 (6.9) at 30 s;
+  dighe1 is a jigsaw, which a search puts together or not: its seeds differ by 12
 - pieces inset by a hair before that (`eased`), of 0.2, 0.4, 0.8, 1.5 and 4 mm: 0.4 mm gave 0.65
   more than none in the mean of seven (10 s, two seeds), 0.2 and 0.8 less; from 1.5 mm on many
   layouts can't be put right
