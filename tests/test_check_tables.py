@@ -31,6 +31,14 @@ def test_a_core_stands_beside_its_shell_and_its_band() -> None:
     assert loose.rows[0][-1] == "WRONG"
 
 
+def test_a_core_that_no_band_judges_is_neither_right_nor_wrong() -> None:
+    checks = Checks(cores=(replace(core((1, 3), 300, 300, 300), band=None),))
+    (table,) = tables_of(checks)
+    assert table.rows[0][-2:] == ("none", "open")
+    (row,) = checks_data(checks)["cores"]
+    assert row["ok"] is None
+
+
 def test_both_ways_to_make_a_core_have_their_own_figures() -> None:
     """The chosen way's range once pushed the other way's figure out of the table."""
     chosen = core((-2, 9), 201, 202, 203)

@@ -100,7 +100,10 @@ def _seam(row: SeamRow) -> tuple[str, ...]:
 
 
 def _core(row: CoreRow) -> tuple[str, ...]:
-    """Halfway along, pressed from end to end where that differs; then the other way to make it."""
+    """Halfway along, pressed from end to end where that differs; then the other way to make it.
+
+    Without a band nothing says whether it fits: that is left open.
+    """
     made = {"inset": "by inset", "thickness": "by thickness", None: "drawn"}
     ways, rungs = [made[row.by]], [row.rungs]
     if row.other:
@@ -116,7 +119,7 @@ def _core(row: CoreRow) -> tuple[str, ...]:
         "\n".join(f"{r.outside:.1f}" for r in middles),
         "\n".join(map(_pressed, rungs)),
         band,
-        _said(row.fits),
+        "open" if row.band is None else _said(row.fits),
     )
 
 
@@ -184,7 +187,7 @@ def checks_data(checks: Checks) -> dict[str, Any]:
                 "outside_mm": c.middle.outside,
                 "strain_percent": [c.loosest.strain, c.middle.strain, c.tightest.strain],
                 "band_percent": c.band,
-                "ok": c.fits,
+                "ok": None if c.band is None else c.fits,
             }
             for c in checks.cores
         ],

@@ -142,6 +142,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "A321": "an allowance or corner of an edge that isn't there",
         "A322": "an allowance that, taken off and put back, is not what was drawn",
         "A323": "a length that can't be carried",
+        "A324": "a mitred corner that is cut off, being too sharp",
         "A331": "a notch that the blade can't cut, made a slit or a mark",
         "A332": "a bevel that is left for the hand",
         "A333": "a bevel on an edge that isn't there or doesn't bear it",

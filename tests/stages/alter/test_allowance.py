@@ -80,6 +80,30 @@ def test_a_single_corner_by_its_number() -> None:
     assert plain.outline.area - cut.outline.area == pytest.approx(4 * 50, abs=1e-6)
 
 
+@pytest.mark.parametrize(("half", "cut_off"), [(14.4, True), (14.5, False)])
+def test_a_mitre_that_is_cut_off_is_told(half: float, cut_off: bool) -> None:
+    """Its reach is the width over the sine of half the angle: 4 widths at 14.478 degrees."""
+    high = 20 / math.tan(math.radians(half))
+    ear = piece("ear", Path.polygon([0, 40, 20 + high * 1j]))
+    target, findings = altered(ear, allowance={"default": 6})
+    reach = 6 / math.sin(math.radians(half))
+    told = f"would reach {reach:.1f} mm beyond the stitch line, is cut off square at 24.0 mm"
+    assert [told in f.what for f in findings] == [True] * cut_off
+    assert [f.code for f in findings] == ["A324"] * cut_off
+    top = target.outline.bounds[3] - high
+    assert top == pytest.approx(24.0 if cut_off else reach, abs=1e-3)
+    assert not altered(ear, allowance={"default": 6}, corners={"default": "round"})[1]
+
+
+def test_sides_of_two_widths_meet_where_each_has_its_own() -> None:
+    """A right corner, 30 mm beside a hem and 6 beside it: its tip lies 30.59 mm off, under 120."""
+    part = piece("part", rectangle(100, 60))
+    assert not altered(part, edges=EDGES, allowance={"default": 6, "hem": 30})[1]
+    slanted = piece("part", Path.polygon([0, 100, 120 + 5j, -20 + 5j]))
+    (told, _) = altered(slanted, edges=EDGES, allowance={"default": 6, "hem": 30})[1]
+    assert told.code == "A324"
+
+
 def test_openings_have_an_allowance_where_it_is_named() -> None:
     part = piece("part", square(100), [Path.circle(50 + 50j, 20)])
     bare = made(part, allowance={"default": 6})

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from foamwright.errors import GeometryError
-from foamwright.findings import Finding, fault, warning
+from foamwright.findings import Finding, fault, note, warning
 from foamwright.geometry.contour import Contour
 from foamwright.geometry.nearest import nearest_length
 from foamwright.geometry.offset import offset
@@ -82,8 +82,39 @@ def allowed(pattern: Pattern, spec: PieceSpec, tolerance: float) -> Made:
             findings.append(fault("A309", spec.name, str(why), mend, piece=spec.name))
             continue
         if cut is not None:
+            findings.extend(_cut_off(pattern, spec, ring))
             pattern = pattern.with_cut(ring, cut)
     return pattern, tuple(findings)
+
+
+def _cut_off(pattern: Pattern, spec: PieceSpec, ring: str) -> Iterator[Finding]:
+    """A324: the corners too sharp for a whole mitre."""
+    widths, contour = widths_of(pattern, spec, ring), pattern.ring(ring)
+    names = {joint: name for name, joint in contour.places.items()}
+    segments = contour.path.segments
+    for i in sorted(contour.path.corners):
+        wide = (widths.mm[i - 1], widths.mm[i])
+        if widths.joins.get(i, widths.join) != "mitre" or min(wide) <= 0:
+            continue
+        whole = _mitre_reach(segments[i - 1].tangent(1.0), segments[i].tangent(0.0), *wide)
+        most = MITRE_LIMIT * max(wide)
+        if whole > most:
+            corner = f"corner {names[i]}" if i in names else "a corner"
+            what = f"{corner}: its mitre, which would reach {whole:.1f} mm beyond the stitch line, "
+            what += f"is cut off square at {most:.1f} mm"
+            mend = "draw a blunter tip, or state another corner ([piece.corners])"
+            yield note("A324", spec.name, what, mend, piece=spec.name)
+
+
+def _mitre_reach(came: complex, goes: complex, before: float, after: float) -> float:
+    """How far from an outside corner the two allowances' lines meet, mm; nought at an inside one.
+
+    The point whose part along each side's normal is that side's width.
+    """
+    sine = (came.conjugate() * goes).imag
+    if sine <= 0:
+        return 0.0
+    return abs(after * came - before * goes) / sine
 
 
 def _ring_names(pattern: Pattern) -> Iterator[str]:

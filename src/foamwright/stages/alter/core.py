@@ -121,7 +121,8 @@ def _told(row: CoreRow) -> Finding:
     if tight - loose > BAND_SLACK:
         what += f"; from end to end {loose:+.1f} to {tight:+.1f} %"
     if row.band is None:
-        what += "; no band says what is meant (band)"
+        mend = 'state what is meant: band = ["LEAST %", "MOST %"] in [piece.core]'
+        return note("A352", f"{row.name} core", f"{what}; whether it fits is open", mend, row.name)
     return note("A352", f"{row.name} core", what, piece=row.name)
 
 
