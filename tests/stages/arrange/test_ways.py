@@ -15,6 +15,7 @@ from foamwright.stages.arrange.filling import Filling, shapes_on
 from foamwright.stages.arrange.task import Task
 from foamwright.stages.arrange.ways import (
     Rank,
+    _has_time,
     _Laid,
     _laid,
     _least,
@@ -168,6 +169,16 @@ def test_a_way_that_comes_cheaper_without_its_last_sheet_is_tried() -> None:
     best = _with_saved_sheets(tried, both, task(4))
     assert best.rank == rank_of(spread, both)
     assert best.rank.money == 10
+
+
+def test_many_sheets_are_not_laid_again_where_that_alone_takes_longer_than_is_left() -> None:
+    both = windows(LARGE, SMALL)
+    laid = _laid(both, both, boxes(5), task())
+    assert laid.made.overhead >= laid.made.extra > 0
+    for overhead, seconds, has in ((5.0, 4.0, False), (5.0, 60.0, True), (0.0, 0.0, False)):
+        laid.made.overhead = overhead
+        assert _has_time(task(seconds), laid) is has
+    assert not _has_time(replace(task(60.0), first=True), laid)
 
 
 def test_ctrl_c_ends_all_ways(monkeypatch: pytest.MonkeyPatch) -> None:

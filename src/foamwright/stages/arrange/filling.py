@@ -32,7 +32,8 @@ HOPEFUL = 0.1
 class Filling:
     """The windows filled so far, in their order, and what of the copies waits still.
 
-    extra: seconds that the last window took beyond its search.  kept_back: seconds, for the end.
+    extra: seconds that the last window took beyond its search, overhead: that all took.  kept_back:
+    seconds, for the end.
     """
 
     windows: Sequence[Window]
@@ -42,6 +43,7 @@ class Filling:
     filled: list[tuple[Window, tuple[Placement, ...]]] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     extra: float = 0.0
+    overhead: float = 0.0
     kept_back: float = 0.0
 
     def lay(self) -> None:
@@ -123,6 +125,7 @@ class Filling:
         self.task.sheet = len(self.filled) + 1
         made = fill(window, shapes, self.task, seconds)
         self.extra = max(0.0, time.monotonic() - began - seconds)
+        self.overhead += self.extra
         if made.unpinned:
             self.findings.extend(no_room_at_pins(made.unpinned))
         if made.fallback:

@@ -63,17 +63,22 @@ def lay_cheapest(windows: Sequence[Window], copies: Sequence[Copy], task: Task) 
         if best is not None and best.rank <= _least(way, windows, copies):
             continue
         now = time.monotonic()
-        if best is not None and (now >= end or task.stopped):
+        if best is not None and (now >= end or not _has_time(task, best)):
             break
         task.until = now + (end - now) / (len(ways) - number)
         tried.append(_laid(way, windows, copies, task))
         best = min(tried, key=lambda laid: laid.rank)
     task.until, task.enough = math.inf, False
     best = _with_saved_sheets(tried, windows, task)
-    if task.left > 0 and not task.first:
+    if _has_time(task, best):
         laid = _laid(best.way, windows, copies, task)
         best = laid if laid.rank <= best.rank else best
     return best.made
+
+
+def _has_time(task: Task, laid: _Laid) -> bool:
+    """Whether a layout of as many sheets has time for what it takes beside the searches."""
+    return not task.first and task.left > laid.made.overhead
 
 
 def _with_saved_sheets(tried: Sequence[_Laid], windows: Sequence[Window], task: Task) -> _Laid:
