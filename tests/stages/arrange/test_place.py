@@ -103,6 +103,15 @@ def test_a_piece_that_fits_no_stock_is_refused_with_both_sizes() -> None:
     assert "[[piece.split]]" in found.mend
 
 
+def test_a_piece_that_the_stock_bears_but_the_machine_does_not_is_told_so() -> None:
+    wide = replace(SHEET, width=900, length=900)
+    limits = replace(LIMITS, reach=(400.0, 300.0))
+    (found,) = arrange([copy_of(piece("mat", rectangle(500, 350)))], [wide], limits, QUICK).findings
+    assert (found.code, found.is_fault) == ("L401", True)
+    assert "give another machine" in found.mend
+    assert "larger [[stock]]" not in found.mend
+
+
 def test_a_second_stock_takes_what_the_first_can_not_bear() -> None:
     small, large = replace(SHEET, width=120, length=120), SHEET
     copies = [leaf("small", 60), copy_of(piece("large", rectangle(380, 280)))]

@@ -126,10 +126,18 @@ def _fits_nowhere(copy: Copy, windows: Sequence[Window]) -> Finding:
         copy.name,
         f"{across:.1f} x {along:.1f} mm fits no stock of {copy.material} "
         f"(usable: {room or 'none'})",
-        "give a larger [[stock]], another machine, a line to part it along ([[piece.split]]) "
-        "or a smaller scale",
+        f"{_larger(copy, windows)}, a line to part it along ([[piece.split]]) or a smaller scale",
         piece=copy.name,
     )
+
+
+def _larger(copy: Copy, windows: Sequence[Window]) -> str:
+    """What has more room: a larger stock has none where the machine's reach is the bound."""
+    sizes = [turned_size(copy, r) for r in copy.rotations]
+    stocks = [w.stock for w in windows if w.is_trimmed]
+    if any(a <= s.width and b <= s.length for a, b in sizes for s in stocks):
+        return "the machine's reach is what it lacks: give another machine"
+    return "give a larger [[stock]], another machine"
 
 
 def _room(window: Window, copy: Copy) -> str:
