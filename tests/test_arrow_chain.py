@@ -40,7 +40,7 @@ def test_a_piece_whose_arrows_can_t_be_met_is_refused_by_name_and_line(tmp_path:
     (told,) = [f for f in stop.value.findings if f.is_fault]
     assert (told.code, told.piece) == ("A347", "plate")
     assert told.where.startswith("job.toml line 6, plate arrows")
-    assert "fleece-2mm wants its nap at 90 degrees up the roll" in told.what
+    assert "on fleece-2mm its nap, drawn at 90 degrees, must lie up the roll" in told.what
 
 
 @pytest.mark.parametrize("value", ['"up"', "[1]", "true", "inf", "[1, 2, 3]"])

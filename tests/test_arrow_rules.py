@@ -101,6 +101,6 @@ def test_turned_so_every_arrow_lies_as_the_material_wants(
 def test_a_piece_that_can_t_lie_so_is_named_with_its_arrows() -> None:
     told = cannot_lie(material(stretch="across"), "jersey", arrowed(grain=90.0, stretch=90.0))
     assert (told.code, told.piece, told.where) == ("A347", "part", "part arrows")
-    assert "jersey wants its grain at 90 degrees along the roll" in told.what
-    assert "its stretch at 90 degrees across the roll" in told.what
+    assert "on jersey its grain, drawn at 90 degrees, must lie along the roll" in told.what
+    assert "its stretch, drawn at 90 degrees, must lie across the roll" in told.what
     assert "doesn't give" in cannot_lie(material(), "card", arrowed(stretch=0.0)).what

@@ -97,10 +97,10 @@ def cannot_lie(material: MaterialProfile, name: str, piece: Piece) -> Finding:
         mend = "take a material that gives, or leave stretch out"
     else:
         told = [
-            f"its {r.name} at {r.arrow % r.period:.4g} degrees "
+            f"its {r.name}, drawn at {r.arrow % r.period:.4g} degrees, must lie "
             f"{'up' if r.headed else 'along' if r.way == UP else 'across'} the roll"
             for r in rules_of(material, Arrows.of(piece))
         ]
-        what = f"{name} wants {' and '.join(told)}, and no turn brings all of them there"
-        mend = "turn one of the arrows, or take another material"
+        what = f"on {name} {' and '.join(told)}, and no turn brings all of them there"
+        mend = "turn one of the arrows (0 is to the right, 90 is up), or take another material"
     return fault("A347", f"{piece.name} arrows", what, mend, piece=piece.name)
