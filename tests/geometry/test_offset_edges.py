@@ -45,6 +45,20 @@ def wedge(turn_degrees: float) -> Path:
     return Path.polygon([-80, 0, on, complex(-80, 40)])
 
 
+@pytest.mark.parametrize("aside", [0.0, 0.3])
+@pytest.mark.parametrize("join", ["mitre", "round"])
+def test_a_cubic_with_a_cusp_has_an_allowance_too(aside, join):
+    """A pointed arch of one cubic, whose ways cross at its middle: as `offset` has it."""
+    arch = Cubic(80 + 10j, 50j + aside, 80 + 50j - aside, 10j)
+    path = Path.of([Line(0j, 80 + 0j), Line(80 + 0j, 80 + 10j), arch, Line(10j, 0j)], True)
+    made = one(path, [2.0] * 4, join=join)
+    (plain,) = offset(path, 2.0, TOL, join)
+    assert made.path.area == pytest.approx(plain.area, abs=2 * TOL * plain.length)
+    assert set(made.edges) >= {0, 1, 2, 3}
+    wide = one(path, [2.0, 3.0, 2.0, 2.0], join=join)
+    assert wide.path.area > made.path.area
+
+
 def test_a_rectangle_with_four_widths():
     made = one(PLATE, [10, 20, 30, 5])
     assert spots(made.path) == pytest.approx([-5 - 10j, 120 - 10j, 120 + 90j, -5 + 90j])

@@ -240,7 +240,7 @@ def test_a_tip_stands_where_the_circles_cross_however_sharp_it_is(aside):
 
 
 def test_without_the_finer_fit_the_tip_would_be_off(monkeypatch):
-    monkeypatch.setattr("foamwright.geometry.offset.has_sharp_tips", lambda _: False)
+    monkeypatch.setattr("foamwright.geometry.offset.sharp_tips", lambda _: [])
     (made,) = offset(wavy_lens(), -2.0, TOL)
     rough = max(made.corner_points(), key=lambda p: p.real)
     monkeypatch.undo()
@@ -252,8 +252,19 @@ def test_without_the_finer_fit_the_tip_would_be_off(monkeypatch):
     assert abs(fine - true) < TOL
 
 
-def wavy_lens() -> Path:
+@pytest.mark.parametrize(
+    ("below", "distance"), [(-15 - 0.6j, -1.0), (-15 - 0.8j, -0.8), (-15 - 1j, -1.0)]
+)
+def test_both_tips_of_an_uneven_lens_stand_where_a_far_finer_parallel_has_them(below, distance):
+    path = wavy_lens(below, 10 - 3j)
+    (made,) = offset(path, distance, TOL)
+    (sure,) = offset(path, distance, TOL / 100)
+    for pick in (min, max):
+        tip, true = (pick(p.corner_points(), key=lambda z: z.real) for p in (made, sure))
+        assert abs(tip - true) < TOL
+
+
+def wavy_lens(below: complex = -15 - 1j, on: complex = 10 - 5j) -> Path:
     """A lens that is no circle's: its fit is off by some microns at the tip."""
     right, left = 40 + 0j, -40 + 0j
-    up, down = Cubic(right, 15 + 1j, -10 + 5j, left), Cubic(left, -15 - 1j, 10 - 5j, right)
-    return Path.of([up, down], True)
+    return Path.of([Cubic(right, 15 + 1j, -10 + 5j, left), Cubic(left, below, on, right)], True)

@@ -25,9 +25,9 @@ from foamwright.geometry.fit import AT_CORNERS, Fitted, fitted_many
 from foamwright.geometry.offset_better import passes
 from foamwright.geometry.offset_faults import (
     at_fault,
-    has_sharp_tips,
     joined_faults,
     own_faults,
+    sharp_tips,
 )
 from foamwright.geometry.offset_fill import Ring, filled, flattened
 from foamwright.geometry.offset_raw import (
@@ -175,7 +175,7 @@ def _evened(
             evened[i][k] = Parallel(anew, True)
             if own_faults(anew, drawn[i], distance, how.tolerance):
                 again.add(i)
-        if has_sharp_tips(evened[i][k].path):
+        if sharp_tips(evened[i][k].path):
             again.add(i)
     for i in again:
         evened[i] = _finely(evened[i], drawn[i], distance, how)
@@ -198,7 +198,10 @@ def _finely(made: list[Parallel], drawn: Path, distance: float, how: _Joining) -
     )
     edge = _edge(fit[0].path, how.tolerance * CHORD_SHARE)
     whole = all(
-        any(passes(f.segments, p.path.segments, how.tolerance, edge, how.reach) for f in found)
+        any(
+            passes(f.segments, p.path.segments, how.tolerance, edge, how.reach, sharp_tips(p.path))
+            for f in found
+        )
         for p in made
     )
     return [Parallel(p, True) for p in found] if whole and after.no_more(before) else made

@@ -22,6 +22,8 @@ from foamwright.geometry.segments import Segment
 
 #: The share of the tolerance to which a path is flattened where a new one is measured by it.
 MEASURED = 0.015
+#: Tolerances within which a sharp tip may be moved: 21 at most were measured.
+TIPS_MOVE = 40.0
 #: Where a segment is measured, as parameters.
 SPOTS = (0.0, 0.03, 0.15, 0.3, 0.5, 0.7, 0.85, 0.97)
 
@@ -112,16 +114,21 @@ def passes(
     tolerance: float,
     beside: Region | None = None,
     reach: float = math.inf,
+    tips: Sequence[complex] = (),
 ) -> bool:
     """Whether segments pass by all that others do, both being off by the tolerance at most.
 
-    beside, reach: but what lies farther from there, a mitre.
+    beside, reach: but what lies farther from there, a mitre.  tips: but what lies near sharp tips
+    of the others, which their tolerance moves.
     """
     spots = np.array([s.point(t) for s in own for t in SPOTS])
     at = shapely.points(spots.real, spots.imag)
     slack = tolerance * MEASURED
     if beside is not None:
         at = at[shapely.dwithin(beside, at, reach + tolerance)]
+    if tips:
+        moved = shapely.multipoints([(p.real, p.imag) for p in tips])
+        at = at[~shapely.dwithin(moved, at, TIPS_MOVE * tolerance)]
     return bool(shapely.dwithin(_chords(anew, slack), at, 2 * (tolerance + slack)).all())
 
 

@@ -64,6 +64,9 @@ class Course:
         k = math.floor(u) if self.loop else min(max(math.floor(u), 0), n - 1)
         return self.cubics[k % n], u - k
 
+    def cubic_at(self, u: float) -> Cubic:
+        return self._at(u)[0]
+
     def spot(self, u: float) -> tuple[complex, complex, float]:
         """The point, its direction, and how fast it moves against u, mm; below 0: backwards."""
         c, t = self._at(u)
@@ -292,7 +295,7 @@ def _through(
     held = [course.spot(low + (high - low) * t) for t in HELD]
     if max(abs(p - a) for p, _, _ in (*held, (b, comes, arrives))) <= SPECK * tolerance:
         return []
-    source = abs(course.cubics[0].derivative(0.5))
+    source = abs(course.cubic_at(low + inside).derivative(0.5))
     if min(fast, arrives, *(speed for _, _, speed in held)) > SLOW * source:
         third = (high - low) / 3
         one = Cubic(a, a + third * fast * goes, b - third * arrives * comes, b)

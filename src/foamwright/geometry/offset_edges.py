@@ -159,13 +159,13 @@ def _source(
     turned = replace(path, corners=frozenset(kept)).starting_at(starts[0])
     (fit,) = fitted_many([turned], tolerance, AT_MITRES)
     fitted = fit.path
-    begins = np.array(sorted(fitted.corners))
+    begins = np.array([i for i, _, _ in fit.corners])  # without the cusps within a segment
     run = np.searchsorted(begins, np.arange(len(fitted.segments)), "right") - 1
     index = np.array(starts)[run]
-    marked = frozenset(int(b) for b, own in zip(begins, starts, strict=True) if own in path.corners)
+    smooth = {int(b) for b, own in zip(begins, starts, strict=True) if own not in path.corners}
     at_start = np.full(len(index), JOINS.index(join))
     at_start[begins] = codes[starts]
-    chains = Chains.of([replace(fitted, corners=marked)])
+    chains = Chains.of([replace(fitted, corners=fitted.corners - smooth)])
     return _Source(chains, reach[index], index, at_start, Ways.of([fit]))
 
 

@@ -94,14 +94,15 @@ def faults(made: Chains, reach: float) -> Faults:
     return Faults(turn, slivers)
 
 
-def has_sharp_tips(made: Path) -> bool:
-    """Whether arcs meet at a tip so sharp that their tolerance moves it much farther."""
+def sharp_tips(made: Path) -> list[complex]:
+    """Where arcs meet at tips so sharp that their tolerance moves them much farther."""
+    tips = []
     for i in made.corners:
         before, after = made.segments[i - 1], made.segments[i]
         turn = abs(cmath.phase(after.tangent(0.0) / before.tangent(1.0)))
         if turn > SHARP and not (isinstance(before, Line) and isinstance(after, Line)):
-            return True
-    return False
+            tips.append(after.start)
+    return tips
 
 
 def own_faults(made: Path, source: Path, distance: float, tolerance: float) -> Faults:

@@ -104,6 +104,16 @@ def test_sides_of_two_widths_meet_where_each_has_its_own() -> None:
     assert told.code == "A324"
 
 
+def test_a_mitre_beside_an_edge_without_allowance_is_told_too() -> None:
+    """6 mm beside one side alone meet the other's line 6 / sin 10 degrees = 34.6 mm off."""
+    high = 20 / math.tan(math.radians(5))
+    ear = piece("ear", Path.polygon([0, 40, 20 + high * 1j]))
+    edges = {"right": ("2", "3")}
+    (told,) = altered(ear, edges=edges, allowance={"default": 6, "right": 0})[1]
+    assert told.code == "A324"
+    assert "would reach 34.6 mm" in told.what
+
+
 def test_openings_have_an_allowance_where_it_is_named() -> None:
     part = piece("part", square(100), [Path.circle(50 + 50j, 20)])
     bare = made(part, allowance={"default": 6})

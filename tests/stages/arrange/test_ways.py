@@ -84,6 +84,26 @@ def test_no_stock_alone_comes_cheaper(prices: tuple[float, float, float]) -> Non
     assert price(together.sheets) <= min(price(a.sheets) for a in alone) + 1e-9
 
 
+def test_where_stock_that_is_taken_again_bears_nothing_the_others_are_asked() -> None:
+    """Groups of four that only the dear stock bears whole, among strips that only the cheap one
+    does."""
+    cheap = replace(LARGE, width=600, length=200, price=1.0)
+    dear = replace(LARGE, width=400, length=400, price=10.0)
+    strips = [copy_of(piece(f"strip-{k}", rectangle(560, 40))) for k in range(3)]
+    fours = [
+        replace(copy_of(piece(f"box-{g}-{k}", rectangle(150, 150))), group=f"four-{g}")
+        for g in range(6)
+        for k in range(4)
+    ]
+    limits = replace(LIMITS, reach=(1000.0, 1000.0))
+    for stocks in ([cheap, dear], [dear, cheap]):
+        layout = arrange([*strips, *fours], stocks, limits, QUICK)
+        assert not layout.findings
+        assert sum(len(s.placements) for s in layout.sheets) == 27
+        for sheet in layout.sheets:
+            assert_rules_kept(sheet, limits)
+
+
 def test_a_mix_that_is_foretold_wrongly_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
     """Quick layouts that take the dearest first; the cheap stock alone is taken all the same."""
 

@@ -94,7 +94,7 @@ def _cut_off(pattern: Pattern, spec: PieceSpec, ring: str) -> Iterator[Finding]:
     segments = contour.path.segments
     for i in sorted(contour.path.corners):
         wide = (widths.mm[i - 1], widths.mm[i])
-        if widths.joins.get(i, widths.join) != "mitre" or min(wide) <= 0:
+        if widths.joins.get(i, widths.join) != "mitre" or max(wide) <= 0:
             continue
         whole = _mitre_reach(segments[i - 1].tangent(1.0), segments[i].tangent(0.0), *wide)
         most = MITRE_LIMIT * max(wide)

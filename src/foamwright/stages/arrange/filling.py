@@ -60,13 +60,15 @@ class Filling:
             shapes = {k: shapes_on(w, waiting) for k, w in choices.items()}
             choices = {k: w for k, w in choices.items() if shapes[k]}
             largest = max((w.area for w in choices.values()), default=0.0)
-            if number not in choices or _area(waiting) < AGAIN * largest:
+            asked = number not in choices or _area(waiting) < AGAIN * largest
+            if asked:
                 number = next_window(choices, shapes, self.task.clearance) if choices else None
             if number is None:
                 break
             placed = self._fill(choices[number], shapes[number])
-            if not placed:
+            if not placed and asked:
                 break
+            number = number if placed else None
             names = {p.copy.name for p in placed}
             waiting = [c for c in waiting if c.name not in names]
         self.waiting = waiting

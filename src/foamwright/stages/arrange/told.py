@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 from foamwright.findings import Finding, fault, note
-from foamwright.model import Copy, Sheet
+from foamwright.model import Copy, Sheet, Stock
 from foamwright.stages.arrange.outline import turned_size
 from foamwright.stages.arrange.window import Window
 
@@ -154,7 +154,7 @@ def _no_sheet_for(group: str, copies: Sequence[Copy]) -> Finding:
 def _no_more_stock(windows: Sequence[Window], rest: Sequence[Copy]) -> Finding:
     many = len(rest)
     stocks = [w.stock for w in windows]
-    counted = " and ".join(f"the {s.count} of {s.width:g} x {s.length:g} mm" for s in stocks)
+    counted = " and ".join(f"{_many(s)} {s.width:g} x {s.length:g} mm" for s in stocks)
     return fault(
         "L403",
         stocks[0].material,
@@ -162,6 +162,10 @@ def _no_more_stock(windows: Sequence[Window], rest: Sequence[Copy]) -> Finding:
         f"{counted}: {_names(rest)}",
         "raise the stock's count or cut fewer",
     )
+
+
+def _many(stock: Stock) -> str:
+    return "stock of" if stock.count is None else f"the {stock.count} of"
 
 
 def _names(copies: Sequence[Copy]) -> str:

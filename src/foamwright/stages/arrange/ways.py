@@ -62,7 +62,7 @@ def lay_cheapest(windows: Sequence[Window], copies: Sequence[Copy], task: Task) 
     for number, way in enumerate(ways):
         if best is not None and best.rank <= _least(way, windows, copies):
             continue
-        now = time.monotonic()
+        now, task.until = time.monotonic(), math.inf  # so that what is left is what all have
         if best is not None and (now >= end or not _has_time(task, best)):
             break
         task.until = now + (end - now) / (len(ways) - number)
