@@ -348,10 +348,19 @@ def test_the_entries_of_a_sequence_are_the_best_there_are(count, seed, returns):
 
 @settings(max_examples=25, deadline=None, derandomize=True)
 @given(st.integers(1, 4), st.integers(0, 10_000))
-def test_sequence_and_entries_together_are_near_the_best_there_is(count, seed):
+def test_sequence_and_entries_of_a_few_together_are_the_best_there_is(count, seed):
     units = polygons(count, seed)
     best = min(travel(entered(list(p), 0j), 0j) for p in itertools.permutations(units))
-    assert travel(way_round(units, 0j), 0j) <= 1.05 * best + 1e-9
+    assert travel(way_round(units, 0j), 0j) <= best + 1e-6
+
+
+@settings(max_examples=10, deadline=None, derandomize=True)
+@given(st.integers(0, 10_000))
+def test_sequence_and_entries_of_six_together_are_near_the_best_there_is(seed):
+    units = polygons(6, seed)
+    best = min(travel(entered(list(p), 0j), 0j) for p in itertools.permutations(units))
+    # of 300 others the worst was 1.16, half were the best
+    assert travel(way_round(units, 0j), 0j) <= 1.25 * best + 1e-9
 
 
 def test_a_chosen_entry_starts_the_same_loop_there():
