@@ -17,7 +17,9 @@ from foamwright.errors import FoamwrightError
 
 
 class Severity(StrEnum):
-    """How grave a finding is: a note informs, a warning is printed on the sheet, a fault stops."""
+    """How grave a finding is: a note informs, a warning is printed on the sheet too, if it
+    is of what is cut and not of the run alone (`OF_THE_RUN`), a fault stops.
+    """
 
     NOTE = "note"
     WARNING = "warning"
