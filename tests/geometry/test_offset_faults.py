@@ -8,7 +8,7 @@ import math
 import pytest
 
 from foamwright.geometry.offset import offset
-from foamwright.geometry.offset_faults import at_fault, has_sharp_tips
+from foamwright.geometry.offset_faults import at_fault, sharp_tips
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc, Cubic, Line, Segment
 
@@ -119,8 +119,8 @@ def test_tips_are_sharp_where_arcs_meet_at_a_few_degrees(degrees, sharp):
     # a wedge with its point on the left and one bowed side
     way = 50 * cmath.exp(1j * math.radians(degrees))
     lines = Path.polygon([0j, 50 + 0j, way])
-    assert not has_sharp_tips(lines)
+    assert not sharp_tips(lines)
     bulge = math.tan(math.radians(2.0) / 4)
     lean = cmath.exp(1j * math.radians(1.0))  # its chord leans so that the angle stays
     bowed = Path.of([Arc(0j, 50 * lean, bulge), Line(50 * lean, way), Line(way, 0j)], True)
-    assert has_sharp_tips(bowed) == sharp
+    assert sharp_tips(bowed) == [0j] * sharp
