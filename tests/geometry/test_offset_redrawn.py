@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from tests.geometry.dense import Edge, places
+from tests.geometry.test_true_parallel import ellipse as fine_ellipse
 
 from foamwright.geometry.offset import offset
 from foamwright.geometry.offset_redrawn import redrawn
@@ -132,16 +133,6 @@ def corner(distance: float) -> tuple[float, float]:
     square = ((distance * A / B) ** 2 - B * B) / (A * A - B * B)
     turn = 2 * math.degrees(math.atan(A / B * math.tan(math.asin(math.sqrt(square)))))
     return math.sqrt(1 - square) * (A - B * B / A), turn
-
-
-def fine_ellipse(parts: int) -> Path:
-    """Cubics that share points and derivatives with the ellipse."""
-    angle = np.linspace(0, 2 * math.pi, parts + 1)
-    p = A * np.cos(angle) + 1j * B * np.sin(angle)
-    third = (-A * np.sin(angle) + 1j * B * np.cos(angle)) * (2 * math.pi / parts / 3)
-    p[-1] = p[0]
-    told = zip(p[:-1], p[:-1] + third[:-1], p[1:] - third[1:], p[1:], strict=True)
-    return Path.of([Cubic(*map(complex, one)) for one in told], True)
 
 
 def in_eighths(path: Path, degrees: float) -> Path:

@@ -8,8 +8,9 @@ is wrong can't be cut, so the caller makes a fault of it.  Coordinates are the d
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 from foamwright.geometry.segments import Cubic, Line
 from foamwright.stages.acquire.curves import Drawn, arc_between, quadratic
@@ -179,7 +180,7 @@ class _Pen:
         to = origin + complex(v[5], v[6])
         self._add(arc_between(self.here, to, (v[0], v[1]), v[2], (v[3] == 1, v[4] == 1)), to)
 
-    _ACTIONS: dict[str, Callable[[_Pen, list[float], complex], None]] = {  # noqa: RUF012
+    _ACTIONS: ClassVar[Mapping[str, Callable[[_Pen, list[float], complex], None]]] = {
         "L": _line,
         "H": _across,
         "V": _up,

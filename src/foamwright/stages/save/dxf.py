@@ -6,12 +6,10 @@ states.  R2000 carries $INSUNITS besides.  Arcs are bulges, exact.  The same byt
 
 from __future__ import annotations
 
-import io
 import logging
 import re
 from typing import Any
 
-import ezdxf
 from ezdxf import colors, units
 from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
@@ -19,6 +17,7 @@ from ezdxf.filemanagement import new
 from foamwright.geometry.path import Path
 from foamwright.geometry.segments import Arc
 from foamwright.model import FileStyle, Program
+from foamwright.stages.save.dxf_bytes import fixed_text
 from foamwright.stages.save.layers import (
     as_written,
     blocks,
@@ -56,16 +55,7 @@ def file_origin(program: Program, style: FileStyle) -> complex:
 
 def dxf_text(program: Program, style: FileStyle) -> str:
     """The whole file as text with newlines only."""
-    options = ezdxf.options  # type: ignore[attr-defined]
-    before = options.write_fixed_meta_data_for_testing
-    options.write_fixed_meta_data_for_testing = True  # no clock, no machine, no new GUIDs
-    try:
-        doc = _document(program, style)
-        stream = io.StringIO()
-        doc.write(stream)
-    finally:
-        options.write_fixed_meta_data_for_testing = before
-    return stream.getvalue().replace("\r\n", "\n")
+    return fixed_text(lambda: _document(program, style))
 
 
 def _document(program: Program, style: FileStyle) -> Drawing:

@@ -9,11 +9,9 @@ Does not write graded nests, plaids and stripes, mirror lines or validation curv
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-import ezdxf
 import numpy as np
 from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
@@ -27,6 +25,7 @@ from foamwright.geometry.segments import Points
 from foamwright.names import distinct_names
 from foamwright.record import ExchangeEntry, ExchangeNotch, ExchangePiece
 from foamwright.stages.save.dxf import plain_text
+from foamwright.stages.save.dxf_bytes import fixed_text
 
 #: The chords of curves may lie so far off them, mm.
 CHORDS = 0.01
@@ -115,15 +114,7 @@ def _lines(piece: PatternPiece) -> dict[str, tuple[Path, ...]]:
 
 def exchange_text(job: str, pieces: Sequence[PatternPiece], units: ExchangeUnits) -> str:
     """The whole file, ASCII, with newlines only; the same pieces give the same bytes."""
-    options = ezdxf.options  # type: ignore[attr-defined]
-    before = options.write_fixed_meta_data_for_testing
-    options.write_fixed_meta_data_for_testing = True  # no clock, no machine, no new GUIDs
-    try:
-        stream = io.StringIO()
-        _document(job, pieces, units).write(stream)
-    finally:
-        options.write_fixed_meta_data_for_testing = before
-    return stream.getvalue().replace("\r\n", "\n")
+    return fixed_text(lambda: _document(job, pieces, units))
 
 
 def _document(job: str, pieces: Sequence[PatternPiece], units: ExchangeUnits) -> Drawing:

@@ -12,8 +12,8 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-import ezdxf
 import numpy as np
+from ezdxf import filemanagement
 
 from foamwright.findings import Finding, fault
 from foamwright.geometry.path import Path
@@ -41,7 +41,7 @@ def prove_exchange(entry: ExchangeEntry, data: bytes | None) -> tuple[Finding, .
     if data is None:
         return (fault("V051", entry.name, "it is missing: it belongs with the cut files", _ANEW),)
     try:
-        doc = ezdxf.read(io.StringIO(data.decode("ascii")))  # type: ignore[attr-defined]
+        doc = filemanagement.read(io.StringIO(data.decode("ascii")))
         wrong = list(_wrong(doc, entry))
     except Exception as why:  # the loader raises what its many parsers raise
         wrong = [f"it can't be read as one ({type(why).__name__}: {why})"]

@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
-import ezdxf
+from ezdxf import filemanagement
 
 from foamwright.errors import GeometryError
 from foamwright.geometry.affine import Affine
@@ -79,7 +79,7 @@ def _scale(doc: Any, entry: FileEntry) -> float:
 def _load(data: bytes) -> Any:
     text = data.decode("cp1252", errors="surrogateescape")
     try:
-        return ezdxf.read(io.StringIO(text))  # type: ignore[attr-defined]
+        return filemanagement.read(io.StringIO(text))
     except Exception as err:  # the loader raises what its many parsers raise
         raise UnreadableError(f"not a DXF that a strict reader takes ({err})") from None
 
