@@ -5,6 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 
+import numpy as np
 import pytest
 import svgelements
 import svgpathtools
@@ -150,7 +151,9 @@ def test_the_same_lengths_as_a_path_library(d: str) -> None:
         theirs = svgpathtools.parse_path(d)
     except AssertionError:  # it does not take an arc whose ends are one
         assume(False)
-    expected = math.fsum(s.length(error=1e-7) for s in theirs)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        expected = math.fsum(s.length(error=1e-7) for s in theirs)
+    assume(math.isfinite(expected))  # it has no length of a quadratic that runs back on itself
     assert ours == pytest.approx(expected, rel=1e-5, abs=1e-5)
 
 
